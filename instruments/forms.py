@@ -1,0 +1,153 @@
+"""The instrument and its joint, entered on one page; lengths in any unit."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from geometry.units import parse_length
+
+from instruments.defaults import USUAL_DIMENSIONS, USUAL_JOINT
+from instruments.models import DIMENSIONS, JOINT_DIMENSIONS, Instrument, NeckJoint, Strings
+from shop.fields import LengthField, MeasuredForm, QuantityField
+from shop.models import Customer
+
+LABELS = {
+    "scale_length_mm": "Scale length",
+    "compensation_mm": "Compensation at the saddle",
+    "fretboard_radius_mm": "Fretboard radius (0 = flat)",
+    "half_spread_nut_mm": "Centre line to outer string, nut",
+    "half_spread_saddle_mm": "Centre line to outer string, saddle",
+    "target_12_bass_mm": "Wanted action at 12, bass",
+    "target_12_treble_mm": "Wanted action at 12, treble",
+    "pivot_depth_mm": "Pivot below the fret plane",
+    "heel_depth_mm": "Pivot line to heel foot",
+    "bolt_arm_mm": "Pivot to adjusting bolt",
+    "thread_pitch_mm": "Thread pitch of the bolt",
+}
+
+
+def _usual(name: str) -> str:
+    if name in USUAL_JOINT:
+        return f"Empty: {USUAL_JOINT[name]:g} mm."
+    steel = USUAL_DIMENSIONS[Strings.STEEL].get(name)
+    nylon = USUAL_DIMENSIONS[Strings.NYLON].get(name)
+    if steel is None or nylon is None:
+        return "Empty: the shop's own target."
+    return f"Empty: {steel:g} mm steel, {nylon:g} mm nylon."
+
+
+def _length(name: str, limits: dict[str, tuple[float, float]]) -> LengthField:
+    return LengthField(label=LABELS[name], possible=limits[name], help_text=_usual(name))
+
+
+class MeasuredModelForm(MeasuredForm, forms.ModelForm):  # type: ignore[misc]
+    """A model form whose lengths may be typed in any unit and come back as they were typed."""
+
+    def __init__(self, *args: Any, unit: str = "mm", **kwargs: Any) -> None:
+        super().__init__(*args, unit=unit, **kwargs)
+        for name, field in self.fields.items():
+            value = self.initial.get(name)
+            if isinstance(field, LengthField) and value is not None:
+                self.initial[name] = f"{value:.4g} mm" if value else "0"
+
+
+class FretsField(forms.CharField):
+    """Fret numbers separated by commas or spaces; cleans to a sorted list."""
+
+    def prepare_value(self, value: Any) -> Any:
+        return ", ".join(map(str, value)) if isinstance(value, list) else value
+
+    def to_python(self, value: Any) -> list[int]:  # type: ignore[override]
+        words = str(value or "").replace(",", " ").split()
+        if not all(word.isascii() and word.isdigit() for word in words):
+            raise ValidationError("Frets measured: give numbers such as 1, 7, 12, 14.")
+        frets = sorted({int(word) for word in words})
+        if len(frets) > 12 or any(not 1 <= fret <= 36 for fret in frets):
+            raise ValidationError("Frets measured: at most 12 frets, each from 1 to 36.")
+        return frets
+
+
+class ShimsField(forms.CharField):
+    """Thicknesses separated by spaces or semicolons; cleans to a sorted list in mm."""
+
+    def prepare_value(self, value: Any) -> Any:
+        return "; ".join(f"{item:g} mm" for item in value) if isinstance(value, list) else value
+
+    def to_python(self, value: Any) -> list[float]:  # type: ignore[override]
+        text = str(value or "")
+        try:
+            shims = sorted({parse_length(item).mm for item in text.split(";") if item.strip()})
+        except ValueError as error:
+            raise ValidationError(f"Shims in stock: {error}") from error
+        if len(shims) > 30 or any(not 0 < shim <= 10 for shim in shims):
+            raise ValidationError(
+                "Shims in stock: at most 30, each thicker than 0 and up to 10 mm."
+            )
+        return shims
+
+
+class InstrumentForm(MeasuredModelForm):
+    customer = forms.ModelChoiceField(
+        Customer.objects.all(), required=False, to_field_name="code", empty_label="No customer yet"
+    )
+    scale_length_mm = _length("scale_length_mm", DIMENSIONS)
+    compensation_mm = _length("compensation_mm", DIMENSIONS)
+    fretboard_radius_mm = _length("fretboard_radius_mm", DIMENSIONS)
+    half_spread_nut_mm = _length("half_spread_nut_mm", DIMENSIONS)
+    half_spread_saddle_mm = _length("half_spread_saddle_mm", DIMENSIONS)
+    target_12_bass_mm = _length("target_12_bass_mm", DIMENSIONS)
+    target_12_treble_mm = _length("target_12_treble_mm", DIMENSIONS)
+    set_frets = FretsField(
+        required=False, max_length=80, label="Frets measured", help_text="Empty: 1 and 12."
+    )
+
+    class Meta:
+        model = Instrument
+        fields = [
+            "tag", "customer", "maker", "model", "serial", "built_year", "built_about",
+            "strings", "string_set", "top_wood", "bracing", "fret_count", "joint_fret",
+            "scale_length_mm", "compensation_mm", "fretboard_radius_mm", "half_spread_nut_mm",
+            "half_spread_saddle_mm", "target_12_bass_mm", "target_12_treble_mm", "set_frets",
+            "notes",
+        ]  # fmt: skip
+        widgets = {"notes": forms.Textarea(attrs={"rows": 3})}
+
+
+class JointForm(MeasuredModelForm):
+    pivot_depth_mm = _length("pivot_depth_mm", JOINT_DIMENSIONS)
+    heel_depth_mm = _length("heel_depth_mm", JOINT_DIMENSIONS)
+    bolt_arm_mm = _length("bolt_arm_mm", JOINT_DIMENSIONS)
+    thread_pitch_mm = _length("thread_pitch_mm", JOINT_DIMENSIONS)
+    tilt_now_deg = QuantityField("°", label="Tilt now", possible=(-5, 5), required=True)
+    tilt_min_deg = QuantityField("°", label="Least tilt", possible=(-5, 5), required=True)
+    tilt_max_deg = QuantityField("°", label="Most tilt", possible=(-5, 5), help_text="Empty: 2°.")
+    shims_mm = ShimsField(
+        required=False,
+        max_length=300,
+        label="Shims in stock",
+        help_text="Thicknesses separated by semicolons: 0.5 mm; 1 mm; 1/32 in.",
+    )
+    shim_now_mm = LengthField(label="Shim in place", possible=(0, 10), required=True)
+
+    class Meta:
+        model = NeckJoint
+        fields = [
+            "kind", "pivot_depth_mm", "heel_depth_mm", "bolt_arm_mm", "thread_pitch_mm",
+            "lowering_turn", "tilt_now_deg", "tilt_min_deg", "tilt_max_deg", "one_way",
+            "shims_mm", "shim_now_mm",
+        ]  # fmt: skip
+
+
+def joint_groups(form: JointForm) -> Sequence[tuple[str, list[Any]]]:
+    """The joint's fields by the kind of joint that needs them."""
+    groups = (
+        ("Every joint", ("kind", "pivot_depth_mm", "heel_depth_mm")),
+        (
+            "Adjustable joints",
+            ("bolt_arm_mm", "thread_pitch_mm", "lowering_turn", "tilt_now_deg", "tilt_min_deg",
+             "tilt_max_deg", "one_way"),
+        ),
+        ("Shimmed joints", ("shims_mm", "shim_now_mm")),
+    )  # fmt: skip
+    return [(title, [form[name] for name in names]) for title, names in groups]

@@ -1,0 +1,157 @@
+"""Instruments and the joint that holds their neck. Lengths in mm, angles in degrees."""
+
+from django.core.validators import RegexValidator
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Upper
+from simple_history.models import HistoricalRecords
+
+from instruments.tags import new_tag
+from shop.models import Customer, between
+
+
+def in_range(name: str, low: float, high: float) -> models.CheckConstraint:
+    """A constraint that a nullable figure lies in a range, in the database as well as in forms."""
+    return models.CheckConstraint(
+        condition=Q(**{f"{name}__isnull": True}) | Q(**{f"{name}__range": (low, high)}),
+        name=f"%(class)s_{name}_in_range",
+        violation_error_message=f"{name} must lie between {low} and {high}.",
+    )
+
+
+DIMENSIONS = {
+    "scale_length_mm": (300, 900),
+    "compensation_mm": (-5, 15),
+    "fretboard_radius_mm": (0, 2000),
+    "half_spread_nut_mm": (8, 40),
+    "half_spread_saddle_mm": (12, 60),
+    "target_12_bass_mm": (0.5, 8),
+    "target_12_treble_mm": (0.5, 8),
+}
+JOINT_DIMENSIONS = {
+    "pivot_depth_mm": (0, 80),
+    "heel_depth_mm": (20, 200),
+    "bolt_arm_mm": (10, 200),
+    "thread_pitch_mm": (0.2, 5),
+}
+
+
+class Strings(models.TextChoices):
+    STEEL = "steel", "steel"
+    NYLON = "nylon", "nylon"
+
+
+class Instrument(models.Model):
+    """What is known of an instrument. An empty figure means the usual one for its strings."""
+
+    tag = models.CharField(
+        max_length=32,
+        default=new_tag,
+        validators=[
+            RegexValidator(
+                r"\A\w(?:[\w .\-]{0,30}[\w.\-])?\Z",
+                "A tag is 1–32 letters, digits, spaces, dots, hyphens or underscores, such as K7M4-2.",
+            )
+        ],
+        help_text="Short code on the instrument's tag.",
+    )
+    customer = models.ForeignKey(
+        Customer, on_delete=models.PROTECT, null=True, blank=True, related_name="instruments"
+    )
+    maker = models.CharField(max_length=120, blank=True)
+    model = models.CharField(max_length=120, blank=True)
+    serial = models.CharField("serial number", max_length=60, blank=True)
+    built_year = models.PositiveSmallIntegerField(
+        null=True, blank=True, validators=between(1700, 2100)
+    )
+    built_about = models.BooleanField("year is a guess", default=False)
+    strings = models.CharField(max_length=5, choices=Strings, default=Strings.STEEL)
+    string_set = models.CharField(max_length=80, blank=True)
+    top_wood = models.CharField(max_length=40, blank=True)
+    bracing = models.CharField(max_length=40, blank=True)
+    scale_length_mm = models.FloatField("scale length", null=True, blank=True)
+    compensation_mm = models.FloatField("compensation", null=True, blank=True)
+    joint_fret = models.PositiveSmallIntegerField(
+        "body joint at fret", null=True, blank=True, validators=between(8, 20)
+    )
+    fret_count = models.PositiveSmallIntegerField("frets", default=20, validators=between(12, 36))
+    fretboard_radius_mm = models.FloatField(
+        "fretboard radius", null=True, blank=True, help_text="0 for a flat fretboard."
+    )
+    half_spread_nut_mm = models.FloatField("outer string to centre at nut", null=True, blank=True)
+    half_spread_saddle_mm = models.FloatField(
+        "outer string to centre at saddle", null=True, blank=True
+    )
+    target_12_bass_mm = models.FloatField("wanted action at 12, bass", null=True, blank=True)
+    target_12_treble_mm = models.FloatField("wanted action at 12, treble", null=True, blank=True)
+    set_frets = models.JSONField(
+        "frets measured", default=list, blank=True, help_text="Empty: frets 1 and 12."
+    )
+    notes = models.TextField(max_length=4000, blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["tag"]
+        constraints = [
+            models.UniqueConstraint(
+                Upper("tag"),
+                name="instrument_tag_unique",
+                violation_error_message="Another instrument already has this tag.",
+            ),
+            *(in_range(name, low, high) for name, (low, high) in DIMENSIONS.items()),
+        ]
+        indexes = [models.Index(fields=["serial"])]
+
+    def __str__(self) -> str:
+        words = " ".join(part for part in (self.maker, self.model) if part)
+        return f"{self.tag} {words}".strip()
+
+
+class JointKind(models.TextChoices):
+    GLUED = "glued", "glued"
+    BOLTED = "bolted", "bolted"
+    SHIMMED = "shimmed", "shimmed"
+    TILTING = "tilting", "adjustable (tilting)"
+
+
+class Turn(models.TextChoices):
+    CLOCKWISE = "clockwise", "clockwise"
+    ANTICLOCKWISE = "anticlockwise", "anticlockwise"
+
+
+class NeckJoint(models.Model):
+    """How the neck is held and what may be set at it (``geometry.md`` names: d, H, ℓ, pitch)."""
+
+    instrument = models.OneToOneField(Instrument, on_delete=models.CASCADE, related_name="joint")
+    kind = models.CharField(max_length=8, choices=JointKind, default=JointKind.GLUED)
+    pivot_depth_mm = models.FloatField("pivot below the fret plane", null=True, blank=True)
+    heel_depth_mm = models.FloatField("pivot to heel foot", null=True, blank=True)
+    bolt_arm_mm = models.FloatField("pivot to adjusting bolt", null=True, blank=True)
+    thread_pitch_mm = models.FloatField("thread pitch", null=True, blank=True)
+    lowering_turn = models.CharField(
+        "turning this way lowers the action", max_length=13, choices=Turn, default=Turn.CLOCKWISE
+    )
+    tilt_now_deg = models.FloatField("tilt now (°)", default=0.0, validators=between(-5, 5))
+    tilt_min_deg = models.FloatField("least tilt (°)", default=0.0, validators=between(-5, 5))
+    tilt_max_deg = models.FloatField(
+        "most tilt (°)", null=True, blank=True, validators=between(-5, 5)
+    )
+    one_way = models.BooleanField("may only be tilted back", default=True)
+    shims_mm = models.JSONField("shims in stock", default=list, blank=True)
+    shim_now_mm = models.FloatField("shim in place", default=0.0, validators=between(0, 10))
+    history = HistoricalRecords()
+
+    class Meta:
+        constraints = [
+            *(in_range(name, low, high) for name, (low, high) in JOINT_DIMENSIONS.items()),
+            models.CheckConstraint(
+                condition=Q(tilt_max_deg__isnull=True)
+                | Q(tilt_min_deg__lte=models.F("tilt_max_deg")),
+                name="neckjoint_tilt_limits_in_order",
+                violation_error_message="The least tilt must not exceed the most tilt.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.get_kind_display()

@@ -1,0 +1,79 @@
+"""Find, add and edit instruments."""
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.db import transaction
+from django.db.models import Q
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_GET
+
+from instruments.forms import InstrumentForm, JointForm, joint_groups
+from instruments.models import Instrument, NeckJoint
+from shop.models import Customer
+from shop.roles import anyone_on_staff
+from shop.views import form_view
+
+
+@require_GET
+@anyone_on_staff
+def instruments(request: HttpRequest) -> HttpResponse:
+    """All instruments, or those whose tag, customer, maker, model or serial matches; an exact tag opens."""
+    wanted = request.GET.get("q", "").strip()[:100]
+    found = Instrument.objects.select_related("customer", "joint", "outlook")
+    if wanted:
+        exact = found.filter(tag__iexact=wanted).first()
+        if exact is not None and "page" not in request.GET:
+            return redirect("instrument", tag=exact.tag)
+        found = found.filter(
+            Q(tag__icontains=wanted)
+            | Q(serial__icontains=wanted)
+            | Q(customer__name__icontains=wanted)
+            | Q(maker__icontains=wanted)
+            | Q(model__icontains=wanted)
+        )
+    page = Paginator(found, 50).get_page(request.GET.get("page"))
+    return render(
+        request,
+        "instruments/instruments.html",
+        {"page": page, "instruments": page.object_list, "wanted": wanted, "show_customer": True},
+    )
+
+
+@anyone_on_staff
+@form_view
+def add_instrument(request: HttpRequest) -> HttpResponse:
+    owner = Customer.objects.filter(code=request.GET.get("customer", "")).first()
+    return _instrument_form(request, Instrument(customer=owner), NeckJoint(), "Add an instrument")
+
+
+@anyone_on_staff
+@form_view
+def edit_instrument(request: HttpRequest, tag: str) -> HttpResponse:
+    instrument = get_object_or_404(Instrument.objects.select_related("joint"), tag__iexact=tag)
+    return _instrument_form(request, instrument, instrument.joint, f"Edit {instrument.tag}")
+
+
+def _instrument_form(
+    request: HttpRequest, instrument: Instrument, joint: NeckJoint, title: str
+) -> HttpResponse:
+    data = request.POST if request.method == "POST" else None
+    unit = request.user.unit  # type: ignore[union-attr]
+    initial = {"customer": instrument.customer.code} if instrument.customer else {}
+    form = InstrumentForm(data, instance=instrument, unit=unit, initial=initial)
+    joint_form = JointForm(data, instance=joint, unit=unit, prefix="joint")
+    if all([form.is_valid(), joint_form.is_valid()]):
+        with transaction.atomic():
+            saved = form.save()
+            joint_form.instance.instrument = saved
+            joint_form.save()
+        messages.success(request, f"{saved.tag} is saved.")
+        return redirect("instrument", tag=saved.tag)
+    status = 422 if form.is_bound else 200
+    context = {
+        "form": form,
+        "joint_form": joint_form,
+        "joint_groups": joint_groups(joint_form),
+        "title": title,
+    }
+    return render(request, "instruments/instrument_form.html", context, status=status)

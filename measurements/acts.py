@@ -1,0 +1,123 @@
+"""The only place that writes facts: each act is atomic, checks what it is given, and loses nothing.
+
+Outlooks are refreshed after the facts are committed (``measurements.outlooks.refresh_after``), so that a
+fault in the forecast can never cost a reading.
+"""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+from uuid import UUID, uuid4
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+
+from instruments.models import Instrument, NeckJoint
+from measurements.models import ActionReading, CheckIn, Voidable, Work, WorkKind
+from shop.models import User
+
+Place = tuple[int, str]  # fret, side
+
+
+@transaction.atomic
+def record_check_in(
+    *,
+    instrument: Instrument,
+    measured_at: datetime,
+    by: User | None,
+    stage: str,
+    actions_mm: Mapping[Place, float],
+    uuid: UUID | None = None,
+    replaces: CheckIn | None = None,
+    reason: str = "",
+    **facts: Any,
+) -> CheckIn:
+    """Save one check-in with its action readings; a repeated ``uuid`` gives the first one back.
+
+    ``replaces`` voids an earlier check-in with ``reason`` in the same act.
+    Raises ``ValidationError`` naming the field when a fact is impossible.
+    """
+    Instrument.objects.select_for_update().get(pk=instrument.pk)  # one writer at a time
+    uuid = uuid or uuid4()
+    already = CheckIn.objects.filter(uuid=uuid).first()
+    if already is not None:
+        if already.instrument_id != instrument.pk:
+            raise ValidationError("This check-in was already saved for another instrument.")
+        return already
+    if replaces is not None:
+        void(replaces, by=by, reason=reason)
+    check_in = CheckIn(
+        uuid=uuid,
+        instrument=instrument,
+        measured_at=measured_at,
+        measured_by=by,
+        stage=stage,
+        replaces=replaces,
+        **facts,
+    )
+    check_in.full_clean()
+    check_in.save()
+    readings = [
+        ActionReading(check_in=check_in, fret=fret, side=side, action_mm=value)
+        for (fret, side), value in sorted(actions_mm.items())
+    ]
+    for reading in readings:
+        reading.full_clean(validate_unique=False)
+    ActionReading.objects.bulk_create(readings)
+    return check_in
+
+
+@transaction.atomic
+def record_work(
+    *,
+    instrument: Instrument,
+    kind: str,
+    done_at: datetime,
+    by: User | None,
+    uuid: UUID | None = None,
+    **facts: Any,
+) -> Work:
+    """Save one piece of work; for the neck joint also where its setting stands now."""
+    Instrument.objects.select_for_update().get(pk=instrument.pk)  # one writer at a time
+    uuid = uuid or uuid4()
+    already = Work.objects.filter(uuid=uuid).first()
+    if already is not None:
+        if already.instrument_id != instrument.pk:
+            raise ValidationError("This work was already saved for another instrument.")
+        return already
+    if kind == WorkKind.JOINT:
+        joint = NeckJoint.objects.select_for_update().get(instrument=instrument)
+        facts.setdefault("tilt_from_deg", joint.tilt_now_deg)
+        joint.tilt_now_deg += facts["tilt_to_deg"] - facts["tilt_from_deg"]
+        if facts.get("shim_to_mm") is not None:
+            facts.setdefault("shim_from_mm", joint.shim_now_mm)
+            joint.shim_now_mm = facts["shim_to_mm"]
+        joint.full_clean()
+        joint.save()
+    work = Work(uuid=uuid, instrument=instrument, kind=kind, done_at=done_at, done_by=by, **facts)
+    work.full_clean()
+    work.save()
+    return work
+
+
+@transaction.atomic
+def void(fact: Voidable, *, by: User | None, reason: str) -> None:
+    """Declare a check-in or a piece of work wrong; it stays on record, struck out."""
+    if not reason.strip():
+        raise ValidationError({"reason": "Say why: the record keeps the reason."})
+    if by is None:
+        raise ValidationError("Only a person can void a record.")
+    fresh = type(fact)._default_manager.select_for_update().get(pk=fact.pk)
+    if fresh.voided_at is not None:
+        raise ValidationError(f"{fresh} was voided before, on {fresh.voided_at:%Y-%m-%d}.")
+    fresh.voided_at, fresh.voided_by, fresh.void_reason = timezone.now(), by, reason.strip()[:400]
+    fresh.save(update_fields=["voided_at", "voided_by", "void_reason"])
+    if isinstance(fresh, Work) and fresh.kind == WorkKind.JOINT:
+        joint = NeckJoint.objects.select_for_update().get(instrument=fresh.instrument_id)
+        assert fresh.tilt_to_deg is not None and fresh.tilt_from_deg is not None  # noqa: S101  by constraint
+        joint.tilt_now_deg -= fresh.tilt_to_deg - fresh.tilt_from_deg
+        if fresh.shim_to_mm is not None and fresh.shim_from_mm is not None:
+            joint.shim_now_mm -= fresh.shim_to_mm - fresh.shim_from_mm
+        joint.save()
+    fact.refresh_from_db()

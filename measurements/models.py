@@ -1,0 +1,269 @@
+"""Facts (check-ins, readings, work) and, apart from them, conclusions (outlooks, issued reports).
+
+Lengths in mm, angles in degrees, moments in UTC. Facts are voided and replaced, never edited.
+"""
+
+import uuid
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from instruments.models import Instrument
+from measurements.ranges import POSSIBLE
+
+
+def possible(name: str) -> models.CheckConstraint:
+    low, high = POSSIBLE[name]
+    return models.CheckConstraint(
+        condition=Q(**{f"{name}__isnull": True}) | Q(**{f"{name}__range": (low, high)}),
+        name=f"%(class)s_{name}_possible",
+        violation_error_message=f"{name} must lie between {low} and {high}.",
+    )
+
+
+class Standing(models.QuerySet):
+    def standing(self):
+        """Only what has not been voided."""
+        return self.filter(voided_at=None)
+
+
+class Voidable(models.Model):
+    """A fact that can be declared wrong, with who, when and why, but never changed."""
+
+    voided_at = models.DateTimeField(null=True, blank=True, editable=False)
+    voided_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        editable=False,
+        related_name="+",
+    )
+    void_reason = models.CharField(max_length=400, blank=True, editable=False)
+
+    objects = Standing.as_manager()
+
+    class Meta:
+        abstract = True
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(voided_at=None, voided_by=None, void_reason="")
+                | (Q(voided_at__isnull=False, voided_by__isnull=False) & ~Q(void_reason="")),
+                name="%(class)s_void_is_whole",
+            )
+        ]
+
+
+class Stage(models.TextChoices):
+    RECEIVED = "received", "as received"
+    RETURNED = "returned", "as returned"
+
+
+class Press(models.TextChoices):
+    JOINT = "1-joint", "pressed at fret 1 and the joint fret"
+    LAST = "1-last", "pressed at fret 1 and the last fret"
+
+
+class CheckIn(Voidable):
+    uuid = models.UUIDField(unique=True, default=uuid.uuid4)
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="check_ins")
+    measured_at = models.DateTimeField("measured")
+    stage = models.CharField(max_length=8, choices=Stage, default=Stage.RECEIVED)
+    measured_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    replaces = models.OneToOneField(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="replaced_by"
+    )
+    humidity_pct = models.FloatField("humidity", null=True, blank=True)
+    temperature_c = models.FloatField("temperature", null=True, blank=True)
+    at_pitch = models.BooleanField("strung and at pitch", default=True)
+    gauge = models.CharField("gauge used", max_length=60, blank=True)
+    relief_mm = models.FloatField("relief", null=True, blank=True)
+    relief_press = models.CharField(max_length=7, choices=Press, default=Press.JOINT)
+    bridge_rise_mm = models.FloatField("bridge rise", null=True, blank=True)
+    saddle_bass_mm = models.FloatField("saddle, bass", null=True, blank=True)
+    saddle_treble_mm = models.FloatField("saddle, treble", null=True, blank=True)
+    margin_bass_mm = models.FloatField("string to fingerboard edge, bass", null=True, blank=True)
+    margin_treble_mm = models.FloatField(
+        "string to fingerboard edge, treble", null=True, blank=True
+    )
+    as_typed = models.JSONField(default=dict, blank=True)
+    notes = models.TextField(max_length=4000, blank=True)
+    recorded_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta(Voidable.Meta):
+        ordering = ["measured_at", "pk"]
+        constraints = [
+            *Voidable.Meta.constraints,
+            *(
+                possible(name)
+                for name in (
+                    "humidity_pct",
+                    "temperature_c",
+                    "relief_mm",
+                    "bridge_rise_mm",
+                    "saddle_bass_mm",
+                    "saddle_treble_mm",
+                    "margin_bass_mm",
+                    "margin_treble_mm",
+                )
+            ),
+        ]
+        indexes = [models.Index(fields=["instrument", "measured_at"])]
+
+    def __str__(self) -> str:
+        return f"{self.instrument.tag} {self.get_stage_display()} {self.measured_at:%Y-%m-%d}"
+
+
+class Side(models.TextChoices):
+    BASS = "bass", "bass"
+    TREBLE = "treble", "treble"
+
+
+class ActionReading(models.Model):
+    check_in = models.ForeignKey(CheckIn, on_delete=models.CASCADE, related_name="action_readings")
+    fret = models.PositiveSmallIntegerField()
+    side = models.CharField(max_length=6, choices=Side)
+    action_mm = models.FloatField("action")
+
+    class Meta:
+        ordering = ["fret", "side"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["check_in", "fret", "side"], name="one_action_per_place"
+            ),
+            models.CheckConstraint(
+                condition=Q(fret__range=(1, 36)), name="actionreading_fret_possible"
+            ),
+            possible("action_mm"),
+        ]
+
+    def __str__(self) -> str:
+        return f"action at {self.fret} {self.side} {self.action_mm} mm"
+
+
+class WorkKind(models.TextChoices):
+    JOINT = "joint", "neck angle"
+    SADDLE = "saddle", "saddle"
+    RELIEF = "relief", "relief"
+    NUT = "nut", "nut"
+    RESET = "reset", "neck reset"
+    OTHER = "other", "other work"
+
+
+class Work(Voidable):
+    """One piece of work; what it did to the bridge rise is inferred, not stored."""
+
+    uuid = models.UUIDField(unique=True, default=uuid.uuid4)
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="works")
+    kind = models.CharField(max_length=6, choices=WorkKind)
+    done_at = models.DateTimeField("done")
+    done_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    turns = models.FloatField(
+        "turns", null=True, blank=True, help_text="Positive turns lower the action."
+    )
+    shim_from_mm = models.FloatField("shim before", null=True, blank=True)
+    shim_to_mm = models.FloatField("shim after", null=True, blank=True)
+    tilt_from_deg = models.FloatField("tilt before", null=True, blank=True)
+    tilt_to_deg = models.FloatField("tilt after", null=True, blank=True)
+    saddle_bass_from_mm = models.FloatField("saddle before, bass", null=True, blank=True)
+    saddle_bass_to_mm = models.FloatField("saddle after, bass", null=True, blank=True)
+    saddle_treble_from_mm = models.FloatField("saddle before, treble", null=True, blank=True)
+    saddle_treble_to_mm = models.FloatField("saddle after, treble", null=True, blank=True)
+    relief_from_mm = models.FloatField("relief before", null=True, blank=True)
+    relief_to_mm = models.FloatField("relief after", null=True, blank=True)
+    nut_bass_to_mm = models.FloatField("action at 1 after, bass", null=True, blank=True)
+    nut_treble_to_mm = models.FloatField("action at 1 after, treble", null=True, blank=True)
+    wedge_mm = models.FloatField("wedge at the heel's foot", null=True, blank=True)
+    new_origin = models.BooleanField(
+        "lift starts afresh from here",
+        default=False,
+        help_text="New bracing or a new top: earlier lift says nothing about later lift.",
+    )
+    as_typed = models.JSONField(default=dict, blank=True)
+    notes = models.TextField(max_length=4000, blank=True)
+    recorded_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta(Voidable.Meta):
+        ordering = ["done_at", "pk"]
+        constraints = [
+            *Voidable.Meta.constraints,
+            models.CheckConstraint(
+                condition=~Q(kind="joint")
+                | Q(tilt_from_deg__isnull=False, tilt_to_deg__isnull=False),
+                name="joint_work_has_a_tilt",
+            ),
+            models.CheckConstraint(
+                condition=Q(turns__isnull=True) | Q(turns__range=(-40, 40)),
+                name="work_turns_possible",
+            ),
+        ]
+        indexes = [models.Index(fields=["instrument", "done_at"])]
+
+    def __str__(self) -> str:
+        return f"{self.instrument.tag} {self.get_kind_display()} {self.done_at:%Y-%m-%d}"
+
+
+class State(models.TextChoices):
+    """Words with a shape, in order of urgency."""
+
+    OVERDUE = "overdue", "overdue"
+    BOOK = "book", "book a reset"
+    WATCH = "watch", "watch"
+    ROOM = "room", "room to spare"
+    UNKNOWN = "unknown", "not enough readings"
+
+
+class Outlook(models.Model):
+    """What the readings were taken to mean; can be recomputed from them at any time."""
+
+    instrument = models.OneToOneField(Instrument, on_delete=models.CASCADE, related_name="outlook")
+    model_version = models.CharField(max_length=20)
+    fingerprint = models.CharField(max_length=64)
+    as_of = models.DateField()
+    computed_at = models.DateTimeField()
+    out_of_date = models.BooleanField(default=False)
+    readings = models.PositiveIntegerField(default=0)
+    last_measured_at = models.DateTimeField(null=True)
+    bridge_rise_mm = models.FloatField(null=True)
+    rise_limit_mm = models.FloatField(null=True)
+    saddle_room_mm = models.FloatField(null=True)
+    joint_room_mm = models.FloatField(null=True)
+    saddle_spent_early = models.DateField(null=True)
+    saddle_spent_likely = models.DateField(null=True)
+    saddle_spent_late = models.DateField(null=True)
+    reset_early = models.DateField(null=True)
+    reset_likely = models.DateField(null=True)
+    reset_late = models.DateField(null=True)
+    surprise_z = models.FloatField(null=True)
+    remeasure = models.BooleanField(default=False)
+    state = models.CharField(max_length=7, choices=State, default=State.UNKNOWN)
+    basis = models.JSONField(default=dict)
+
+    class Meta:
+        indexes = [models.Index(fields=["reset_likely"]), models.Index(fields=["state"])]
+
+    def __str__(self) -> str:
+        return f"{self.instrument.tag} {self.get_state_display()}"
+
+
+class ServiceReport(models.Model):
+    """A report as it was issued: its content is frozen, so a reprint says the same."""
+
+    number = models.PositiveIntegerField(unique=True)
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="reports")
+    issued_at = models.DateTimeField()
+    issued_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    content = models.JSONField()
+
+    class Meta:
+        ordering = ["-number"]
+
+    def __str__(self) -> str:
+        return f"service report {self.number}"

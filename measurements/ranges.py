@@ -1,0 +1,47 @@
+"""What each reading can be: outside ``POSSIBLE`` it is refused, outside ``USUAL`` asked about once.
+
+Ranges are common practice and mechanics, no published source; a figure outside USUAL is rare, not wrong.
+"""
+
+POSSIBLE: dict[str, tuple[float, float]] = {
+    "relief_mm": (-0.5, 1.5),
+    "bridge_rise_mm": (-8.0, 10.0),
+    "saddle_bass_mm": (0.0, 10.0),
+    "saddle_treble_mm": (0.0, 10.0),
+    "margin_bass_mm": (0.0, 10.0),
+    "margin_treble_mm": (0.0, 10.0),
+    "action_mm": (0.0, 12.0),
+    "humidity_pct": (1.0, 100.0),
+    "temperature_c": (-20.0, 50.0),
+}
+
+USUAL: dict[str, tuple[float, float]] = {
+    "relief_mm": (-0.1, 0.8),
+    "bridge_rise_mm": (-3.0, 4.5),
+    "saddle_bass_mm": (0.8, 6.0),
+    "saddle_treble_mm": (0.5, 6.0),
+    "margin_bass_mm": (1.5, 6.0),
+    "margin_treble_mm": (1.5, 6.0),
+    "action_mm": (0.1, 7.0),
+    "humidity_pct": (15.0, 85.0),
+    "temperature_c": (5.0, 35.0),
+}
+
+
+def possible_action(fret: int) -> tuple[float, float]:
+    """What the action can be at a fret: near the nut a string cannot stand as high as at the body."""
+    low, high = POSSIBLE["action_mm"]
+    return (low, min(high, 2.0 + 0.8 * fret))
+
+
+def usual_action(fret: int) -> tuple[float, float]:
+    low, high = USUAL["action_mm"]
+    return (low, min(high, 1.0 + 0.4 * fret))
+
+
+def factor_slip(value: float, usual: tuple[float, float]) -> float | None:
+    """The value meant if the decimal point slipped by one place, or None if that explains nothing."""
+    for guess in (value / 10, value * 10, -value):
+        if usual[0] <= guess <= usual[1]:
+            return guess
+    return None

@@ -1,0 +1,29 @@
+"""What every page needs: the shop's name and what the signed-in person may do."""
+
+from typing import Any
+
+from django.http import HttpRequest
+
+from shop.models import ShopProfile, User
+from shop.roles import COUNTER, OWNER, TECHNICIAN, roles_of
+
+
+def shop(request: HttpRequest) -> dict[str, Any]:
+    if not isinstance(request.user, User):
+        return {"shop": ShopProfile.current(), "unit": "mm"}
+    roles = roles_of(request.user)
+    return {
+        "nav": [
+            ("due", "Due"),
+            ("today", "Today"),
+            ("instruments", "Instruments"),
+            ("customers", "Customers"),
+            *([("settings", "Settings")] if OWNER in roles else []),
+            ("preferences", "You"),
+        ],
+        "shop": ShopProfile.current(),
+        "unit": request.user.unit,
+        "is_owner": OWNER in roles,
+        "is_bench": bool(roles & {OWNER, TECHNICIAN}),
+        "is_counter": bool(roles & {OWNER, COUNTER, TECHNICIAN}),
+    }

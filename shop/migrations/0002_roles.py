@@ -1,0 +1,21 @@
+"""The three roles of a shop, as groups."""
+
+from django.db import migrations
+
+ROLES = ("owner", "technician", "counter")
+
+
+def make_roles(apps, schema_editor):
+    group = apps.get_model("auth", "Group")
+    for name in ROLES:
+        group.objects.get_or_create(name=name)
+
+
+def drop_roles(apps, schema_editor):
+    apps.get_model("auth", "Group").objects.filter(name__in=ROLES).delete()
+
+
+class Migration(migrations.Migration):
+    dependencies = [("shop", "0001_start"), ("auth", "0012_alter_user_first_name_max_length")]
+
+    operations = [migrations.RunPython(make_roles, drop_roles)]

@@ -1,0 +1,187 @@
+"""Settings, all from the environment; DEVELOPERS.md lists every variable.
+
+Two ways to run: at the desk (the default: this machine only, plain HTTP, a secret key made on first
+use and kept under ``var/``) and in production (``SADDLEROOM_PRODUCTION=1``: HTTPS, a secret key and
+host names are obligatory, static files hashed and compressed). Debug is off in both unless asked for.
+"""
+
+from pathlib import Path
+
+import environ
+from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+
+from shop.desk import desk_secret_key
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+DATA_DIR = BASE_DIR / "var"
+
+env = environ.Env()
+PRODUCTION = env.bool("SADDLEROOM_PRODUCTION", default=False)
+DEBUG = env.bool("SADDLEROOM_DEBUG", default=False)
+if PRODUCTION and DEBUG:
+    raise ImproperlyConfigured("SADDLEROOM_DEBUG and SADDLEROOM_PRODUCTION exclude each other.")
+
+SECRET_KEY = env.str("SADDLEROOM_SECRET_KEY", default="")
+if PRODUCTION and len(SECRET_KEY) < 50:
+    raise ImproperlyConfigured(
+        "SADDLEROOM_SECRET_KEY must hold at least 50 random characters in production; "
+        "`manage.py shell -c 'from django.core.management.utils import get_random_secret_key as k; "
+        "print(k())'` makes one."
+    )
+SECRET_KEY = SECRET_KEY or desk_secret_key(DATA_DIR / "secret-key")
+
+ALLOWED_HOSTS = env.list(
+    "SADDLEROOM_HOSTS", default=[] if PRODUCTION else ["localhost", "127.0.0.1"]
+)
+if PRODUCTION and not ALLOWED_HOSTS:
+    raise ImproperlyConfigured("SADDLEROOM_HOSTS must name the host names served, comma-separated.")
+CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS] if PRODUCTION else []
+
+INSTALLED_APPS = [
+    "shop",
+    "instruments",
+    "measurements",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "django_htmx",
+    "simple_history",
+    "csp",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "shop.middleware.HtmxPages",
+    "simple_history.middleware.HistoryRequestMiddleware",
+]
+
+ROOT_URLCONF = "shop.urls"
+WSGI_APPLICATION = "shop.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "shop.context.shop",
+            ],
+            "builtins": ["shop.templatetags.lengths"],
+        },
+    }
+]
+
+DATABASES = {
+    "default": env.db("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'saddleroom.sqlite3'}")
+}
+_database = DATABASES["default"]
+_database["CONN_MAX_AGE"] = None
+if _database["ENGINE"] == "django.db.backends.sqlite3":
+    # An immediate transaction waits for its turn; a deferred one fails at once when two people save.
+    _database["OPTIONS"] = {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
+    }
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "shop.User"
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": f"django.contrib.auth.password_validation.{name}"}
+    for name in (
+        "UserAttributeSimilarityValidator",
+        "MinimumLengthValidator",
+        "CommonPasswordValidator",
+        "NumericPasswordValidator",
+    )
+]
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+LOGIN_URL = "sign-in"
+LOGIN_REDIRECT_URL = "home"
+LOGOUT_REDIRECT_URL = "sign-in"
+
+LANGUAGE_CODE = "en-gb"
+TIME_ZONE = env.str("SADDLEROOM_TIME_ZONE", default="UTC")
+USE_I18N = True
+USE_TZ = True
+
+STATIC_URL = "/static/"
+STATICFILES_FINDERS = [
+    "django.contrib.staticfiles.finders.FileSystemFinder",
+    "django.contrib.staticfiles.finders.AppDirectoriesFinder",
+    "shop.finders.PlotlyFinder",
+]
+if PRODUCTION:
+    STATIC_ROOT = env.path("SADDLEROOM_STATIC_ROOT", default=str(DATA_DIR / "static"))
+    _static_storage = "whitenoise.storage.CompressedManifestStaticFilesStorage"
+else:
+    _static_storage = "django.contrib.staticfiles.storage.StaticFilesStorage"
+    WHITENOISE_USE_FINDERS = True
+    WHITENOISE_AUTOREFRESH = DEBUG
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": _static_storage},
+}
+
+MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
+DATA_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 400
+
+# Only the shop's own files, ever. The hash is that of the empty string: it lets plotly.js add one empty
+# style element, which it fills through the style sheet's own interface, and nothing else inline.
+EMPTY_STYLE = "'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU='"
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF, EMPTY_STYLE],
+        "img-src": [SELF, "data:", "blob:"],
+        "connect-src": [SELF],
+        "form-action": [SELF],
+        "base-uri": [NONE],
+        "frame-ancestors": [NONE],
+        "object-src": [NONE],
+    }
+}
+X_FRAME_OPTIONS = "DENY"
+SECURE_REFERRER_POLICY = "same-origin"
+SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+CSRF_COOKIE_HTTPONLY = True
+if PRODUCTION:
+    SECURE_SSL_REDIRECT = env.bool("SADDLEROOM_HTTPS_REDIRECT", default=True)
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    SECURE_HSTS_SECONDS = 31_536_000
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = True
+    SECURE_HSTS_PRELOAD = True
+    SESSION_COOKIE_SECURE = True
+    CSRF_COOKIE_SECURE = True
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": "WARNING"},
+}

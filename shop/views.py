@@ -1,0 +1,85 @@
+"""Customers, the shop's settings and a person's own preferences."""
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.db.models import Count
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_GET, require_http_methods
+
+from shop.forms import CustomerForm, PreferencesForm, ShopProfileForm
+from shop.models import Customer, ShopProfile
+from shop.roles import anyone_on_staff, owner_only
+
+form_view = require_http_methods(["GET", "HEAD", "POST"])
+
+
+@require_GET
+@anyone_on_staff
+def customers(request: HttpRequest) -> HttpResponse:
+    wanted = request.GET.get("q", "").strip()[:100]
+    found = Customer.objects.annotate(instrument_count=Count("instruments"))
+    if wanted:
+        found = found.filter(name__icontains=wanted) | found.filter(phone__icontains=wanted)
+    page = Paginator(found, 50).get_page(request.GET.get("page"))
+    return render(request, "shop/customers.html", {"page": page, "wanted": wanted})
+
+
+@require_GET
+@anyone_on_staff
+def customer(request: HttpRequest, code: str) -> HttpResponse:
+    person = get_object_or_404(Customer, code=code)
+    instruments = person.instruments.select_related("joint", "outlook").order_by("tag")
+    return render(request, "shop/customer.html", {"customer": person, "instruments": instruments})
+
+
+@form_view
+@anyone_on_staff
+def add_customer(request: HttpRequest) -> HttpResponse:
+    return _customer_form(request, Customer(), "Add a customer")
+
+
+@form_view
+@anyone_on_staff
+def edit_customer(request: HttpRequest, code: str) -> HttpResponse:
+    return _customer_form(request, get_object_or_404(Customer, code=code), "Edit customer")
+
+
+def _customer_form(request: HttpRequest, person: Customer, title: str) -> HttpResponse:
+    data = request.POST if request.method == "POST" else None
+    form = CustomerForm(data, instance=person)
+    if form.is_valid():
+        saved = form.save()
+        messages.success(request, f"{saved.name} is saved.")
+        return redirect("customer", code=saved.code)
+    status = 422 if form.is_bound else 200
+    return render(request, "shop/customer_form.html", {"form": form, "title": title}, status=status)
+
+
+@form_view
+@owner_only
+def settings(request: HttpRequest) -> HttpResponse:
+    data = request.POST if request.method == "POST" else None
+    form = ShopProfileForm(data, instance=ShopProfile.current())
+    if form.is_valid():
+        form.save()
+        messages.success(
+            request,
+            "The shop's settings are saved. Recompute the outlooks for them to take effect.",
+        )
+        return redirect("settings")
+    status = 422 if form.is_bound else 200
+    return render(request, "shop/settings.html", {"form": form}, status=status)
+
+
+@form_view
+@anyone_on_staff
+def preferences(request: HttpRequest) -> HttpResponse:
+    data = request.POST if request.method == "POST" else None
+    form = PreferencesForm(data, instance=request.user)  # type: ignore[arg-type]
+    if form.is_valid():
+        form.save()
+        messages.success(request, "Your preferences are saved.")
+        return redirect("home")
+    status = 422 if form.is_bound else 200
+    return render(request, "shop/preferences.html", {"form": form}, status=status)
