@@ -1,0 +1,226 @@
+"""The lift model's prior, its fitted state, and the cells that both are made of.
+
+A *cell* is one law of lift, ``β·(t / 30 y)^p``, for one assumed age: exponent p, rate β (mm gained
+in the first 30 years) and, where the build year is unknown, one of three shifts of age. Within a
+cell everything else has a closed form.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+RowIndex = NDArray[np.intp]
+
+#: Years in which a rate β is reached.
+RATE_YEARS = 30.0
+
+
+def _default_rates() -> tuple[float, ...]:
+    return tuple(float(rate) for rate in np.geomspace(0.08, 14.0, 31))
+
+
+@dataclass(frozen=True)
+class LiftPrior:
+    """What is assumed of an instrument before its readings. Each is a planning default, no
+    published source.
+
+    ``log_rate_mean``, ``log_rate_sd`` and ``exponent_weights`` may also hold one value (or row)
+    per instrument, as the shop's own prior by group does.
+
+    Attributes
+    ----------
+    log_rate_mean : float or (N,) ndarray
+        Mean of log β, β in mm over the first 30 years. Planning default, no published source.
+    log_rate_sd : float or (N,) ndarray
+        Standard deviation of log β; infinite is flat over the grid. Planning default, no published
+        source.
+    exponents : (P,) tuple
+        Exponents p of the power laws. Planning default, no published source.
+    exponent_weights : (P,) tuple or (N, P) ndarray
+        Their prior weights, scaled to 1. Planning default, no published source.
+    origin_rise_mean_mm, origin_rise_sd_mm : float
+        Bridge rise when the strings went on; an infinite s.d. is flat. Planning default, no
+        published source.
+    moisture_slope_mean, moisture_slope_sd : float
+        Rise per 1 % of moisture content. [mm / % MC] Planning default, no published source.
+    moisture_swing_sd_pct : float
+        Seasonal s.d. of the moisture content, for readings without humidity. [% MC] Planning
+        default, no published source.
+    noise_mm, noise_shape : float
+        S.d. of a reading of weight 1 and how firmly it is held: 2·shape readings' worth; shape 0 is
+        flat in log σ. Planning default, no published source.
+    rates_mm : (B,) tuple
+        Grid of β. [mm per 30 y] Planning default, no published source.
+    """
+
+    log_rate_mean: float | FloatArray = float(np.log(1.6))
+    log_rate_sd: float | FloatArray = 0.8
+    exponents: tuple[float, ...] = (0.2, 0.3, 0.45, 0.7, 1.0)
+    exponent_weights: tuple[float, ...] | FloatArray = (0.2, 0.2, 0.2, 0.2, 0.2)
+    origin_rise_mean_mm: float = -2.0
+    origin_rise_sd_mm: float = 2.0
+    moisture_slope_mean: float = 0.20
+    moisture_slope_sd: float = 0.10
+    moisture_swing_sd_pct: float = 1.5
+    noise_mm: float = 0.2
+    noise_shape: float = 3.0
+    rates_mm: tuple[float, ...] = field(default_factory=_default_rates)
+
+    def __post_init__(self) -> None:
+        for name in ("log_rate_sd", "origin_rise_sd_mm", "moisture_slope_sd", "noise_mm"):
+            value = np.asarray(getattr(self, name), dtype=float)
+            if not np.all(value > 0):
+                raise ValueError(f"{name}: must be positive, got {value[~(value > 0)].flat[0]}")
+        for name in ("exponents", "rates_mm"):
+            value = np.asarray(getattr(self, name), dtype=float)
+            if value.ndim != 1 or not value.size or not np.all((value > 0) & np.isfinite(value)):
+                raise ValueError(f"{name}: expected a row of positive numbers, got {value}")
+        weights = np.asarray(self.exponent_weights, dtype=float)
+        if weights.shape[-1:] != (len(self.exponents),):
+            raise ValueError(
+                f"exponent_weights: expected {len(self.exponents)} of them, "
+                f"got shape {weights.shape}"
+            )
+        if not (np.all(weights >= 0) and np.all(weights.sum(axis=-1) > 0)):
+            raise ValueError(f"exponent_weights: must be weights, got {weights}")
+        if not self.noise_shape >= 0:
+            raise ValueError(f"noise_shape: must not be negative, got {self.noise_shape}")
+
+    def log_weight(self) -> FloatArray:
+        """Log prior weight of each (exponent, rate), (1 or N, P, B); each row sums to 1."""
+        mean = np.atleast_1d(np.asarray(self.log_rate_mean, dtype=float))
+        sd = np.atleast_1d(np.asarray(self.log_rate_sd, dtype=float))
+        shares = np.atleast_2d(np.asarray(self.exponent_weights, dtype=float))
+        offset = (np.log(np.asarray(self.rates_mm)) - mean[:, None]) / sd[:, None]
+        density = -0.5 * offset**2
+        density -= np.log(np.exp(density).sum(axis=1, keepdims=True))
+        with np.errstate(divide="ignore"):
+            share = np.log(shares / shares.sum(axis=1, keepdims=True))
+        return np.asarray(share[:, :, None] + density[:, None, :])
+
+    def check_rows(self, n: int) -> None:
+        """Raise ValueError unless fields given per instrument hold n values."""
+        for name, ndim in (("log_rate_mean", 0), ("log_rate_sd", 0), ("exponent_weights", 1)):
+            value = np.asarray(getattr(self, name), dtype=float)
+            if value.ndim > ndim and value.shape[0] not in (1, n):
+                raise ValueError(f"{name}: expected one value or {n}, got shape {value.shape}")
+
+
+@dataclass(frozen=True)
+class LiftFit:
+    """The fitted lift of N instruments: a mixture of cells (A age shifts × P exponents × B rates).
+
+    In cell (a, p, β) the rise at the origin and the reference climate is a Student t with ``dof``
+    degrees of freedom about ``origin_mm − β·origin_drag[a, p]``, the moisture slope likewise, and
+    a reading of weight 1 has variance ``(spread0 − 2β·spread1[a, p] + β²·spread2[a, p]) / dof``.
+    Instruments without a usable reading hold NaN.
+
+    Attributes
+    ----------
+    prior : LiftPrior
+    usable : (N,) bool ndarray
+        Whether there was any reading to fit.
+    weight : (N, A, P, B) ndarray
+        Posterior weight of each cell; sums to 1.
+    origin_mm, slope : (N,) ndarray
+        Rise at the origin [mm] and moisture slope [mm / % MC] if β were 0.
+    origin_drag, slope_drag : (N, A, P) ndarray
+        What each unit of β takes off them.
+    spread0 : (N,) ndarray
+    spread1, spread2 : (N, A, P) ndarray
+        Coefficients of the sum of squares, a quadratic in β. [mm², mm, 1]
+    covariance : (N, 2, 2) ndarray
+        Of (rise at the origin, moisture slope), over the variance of a reading of weight 1.
+    dof : (N,) ndarray
+    age_shift_years : (N, A) ndarray
+        Added to the stated age in each age node; 0 where the age is known.
+    reading_factor : (N, m) ndarray
+        1 for a reading taken at full weight, near 0 for one held to be wild; 0 for padding.
+    """
+
+    prior: LiftPrior
+    usable: NDArray[np.bool_]
+    weight: FloatArray
+    origin_mm: FloatArray
+    slope: FloatArray
+    origin_drag: FloatArray
+    slope_drag: FloatArray
+    spread0: FloatArray
+    spread1: FloatArray
+    spread2: FloatArray
+    covariance: FloatArray
+    dof: FloatArray
+    age_shift_years: FloatArray
+    reading_factor: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.usable)
+
+    @property
+    def exponents(self) -> FloatArray:
+        """Exponents of the cells, (P,)."""
+        return np.asarray(self.prior.exponents, dtype=float)
+
+    @property
+    def rates_mm(self) -> FloatArray:
+        """Rates of the cells, (B,). [mm per 30 y]"""
+        return np.asarray(self.prior.rates_mm, dtype=float)
+
+    def origin_rise_mm(self, rows: slice = slice(None)) -> FloatArray:
+        """Location of the rise at the origin in each cell, (n, A, P, B). [mm]"""
+        drag = self.origin_drag[rows, :, :, None]
+        return np.asarray(self.origin_mm[rows, None, None, None] - self.rates_mm * drag)
+
+    def moisture_slope(self, rows: slice = slice(None)) -> FloatArray:
+        """Location of the moisture slope in each cell, (n, A, P, B). [mm / % MC]"""
+        drag = self.slope_drag[rows, :, :, None]
+        return np.asarray(self.slope[rows, None, None, None] - self.rates_mm * drag)
+
+    def noise_variance(self, rows: slice = slice(None)) -> FloatArray:
+        """Variance scale of a reading of weight 1 in each cell, (n, A, P, B). [mm²]"""
+        rate = self.rates_mm
+        total = (
+            self.spread0[rows, None, None, None]
+            - 2.0 * rate * self.spread1[rows, :, :, None]
+            + rate**2 * self.spread2[rows, :, :, None]
+        )
+        return np.asarray(np.maximum(total, 0.0) / self.dof[rows, None, None, None])
+
+    def take(self, rows: slice | RowIndex) -> LiftFit:
+        """The fit of some of the instruments."""
+        names = [n for n in self.__dataclass_fields__ if n != "prior"]
+        return LiftFit(prior=self.prior, **{name: getattr(self, name)[rows] for name in names})
+
+
+def age_powers(age_years: FloatArray, shift_years: FloatArray, exponents: FloatArray) -> FloatArray:
+    """(t / 30 y)^p at each age, age shift and exponent.
+
+    Parameters
+    ----------
+    age_years : (N, k) ndarray
+    shift_years : (N, A) ndarray
+        A shifted age is kept at a small positive value.
+    exponents : (P,) ndarray
+
+    Returns
+    -------
+    (N, k, A, P) ndarray
+    """
+    if not shift_years.any():
+        shift_years = shift_years[:, :1]  # same values for every node: work them out once
+        shifted = age_years[:, :, None]
+    else:
+        shift = shift_years[:, None, :]
+        shifted = age_years[:, :, None] + shift
+        shifted = np.where(shift != 0.0, np.maximum(shifted, SMALLEST_AGE_YEARS), shifted)
+    with np.errstate(divide="ignore"):
+        log_age = np.log(shifted / RATE_YEARS)
+    return np.asarray(np.exp(log_age[..., None] * exponents))
+
+
+#: Where an uncertain age would put a reading before the strings went on. [y]
+SMALLEST_AGE_YEARS = 0.01
