@@ -1,0 +1,87 @@
+"""Every figure that is not a formula, each in one place.
+
+The key in brackets after a value names its source in REFERENCES.md; a test matches the two.
+"""
+
+# Units and music
+MM_PER_INCH = 25.4  # [inch]
+MM_PER_M = 1000.0  # [si]
+A4_HZ = 440.0  # [iso-16]
+FRETS_PER_OCTAVE = 12  # [equal-temperament]
+
+# What is accepted as an argument. Generous: it stops a caller's mistake, not an odd guitar.
+MAX_FRET = 36  # [planning-default]
+JOINT_FRET_RANGE = (5, 24)  # [planning-default]
+TILT_LIMIT_DEG = 20.0  # [planning-default]
+HUMIDITY_RANGE_PCT = (0.0, 100.0)  # [si]
+TEMPERATURE_RANGE_C = (-20.0, 132.2)  # [wood-handbook]
+READING_LIMIT_MM = 50.0  # [planning-default]
+
+# Neck
+ACTION_FRET = 12  # [common-practice]
+HALF_SPREAD_NUT_MM = 18.5  # [planning-default]
+HALF_SPREAD_SADDLE_MM = 27.0  # [planning-default]
+SADDLE_PER_ACTION_12 = 2.0  # [string-height-article]
+ROD_ACTION_12_PER_RELIEF = 1.5  # [derived]
+SAG_AT_12_PER_RELIEF = 0.39  # [derived]
+
+# Equilibrium moisture content: c0 + c1 T + c2 T^2 with T in °C
+EMC_W = (349.0, 1.29, 0.0135)  # [wood-handbook]
+EMC_K = (0.805, 0.000736, -0.00000273)  # [wood-handbook]
+EMC_K1 = (6.27, -0.00938, -0.000303)  # [wood-handbook]
+EMC_K2 = (1.91, 0.0407, -0.000293)  # [wood-handbook]
+REFERENCE_HUMIDITY_PCT = 45.0  # [planning-default]
+REFERENCE_TEMPERATURE_C = 21.0  # [planning-default]
+
+# Gauges: standard deviation of one reading
+ACTION_1_SD_MM = 0.03  # [from-memory]
+ACTION_12_SD_MM = 0.10  # [from-memory]
+SADDLE_SD_MM = 0.10  # [from-memory]
+RISE_SD_MM = 0.20  # [from-memory]
+RELIEF_SD_MM = 0.03  # [from-memory]
+HUMIDITY_SD_PCT = 4.0  # [from-memory]
+ASSUMED_ACTION_1_SD_MM = 0.15  # [planning-default]
+
+# Readings that contradict each other, or the past, beyond this many standard uncertainties
+CONTRADICTION_U = 3.0  # [planning-default]
+SURPRISE_U = 3.0  # [planning-default]
+
+# What a reading can be at all; outside it, one reading cannot be the explanation
+POSSIBLE_ACTION_1_MM = (0.0, 3.0)  # [planning-default]
+POSSIBLE_ACTION_12_MM = (0.0, 12.0)  # [planning-default]
+POSSIBLE_SADDLE_MM = (0.0, 12.0)  # [planning-default]
+POSSIBLE_RISE_MM = (-12.0, 12.0)  # [planning-default]
+POSSIBLE_RELIEF_MM = (-0.5, 1.5)  # [planning-default]
+
+# Targets, bass then treble
+STEEL_ACTION_12_MM = (2.38, 1.59)  # [string-height-article]
+NYLON_ACTION_12_MM = (3.96, 3.18)  # [common-practice]
+STEEL_ACTION_1_MM = (0.58, 0.33)  # [common-practice]
+RELIEF_WINDOW_MM = (0.10, 0.30)  # [common-practice]
+ACTION_TOLERANCE_MM = 0.15  # [planning-default]
+NUT_TOLERANCE_MM = 0.10  # [planning-default]
+
+# Saddle
+SADDLE_FLOOR_MM = 1.6  # [common-practice]
+SADDLE_PREFERRED_MM = (2.0, 4.0)  # [planning-default]
+SADDLE_TOLERATED_MM = (0.8, 4.8)  # [neck-resets-article]
+SADDLE_AS_BUILT_MM = 3.2  # [neck-resets-article]
+
+# Joint
+PIVOT_DEPTH_MM = 12.0  # [planning-default]
+HEEL_DEPTH_MM = 90.0  # [planning-default]
+GAIN_PRIOR_SD = 0.10  # [planning-default]
+RESET_TILT_MAX_DEG = 4.0  # [planning-default]
+
+# What a hand can set
+TURN_STEP = 0.125  # [common-practice]
+SADDLE_STEP_MM = 0.05  # [planning-default]
+WEDGE_STEP_MM = 0.05  # [planning-default]
+
+# Entry of lengths and other quantities as text
+LENGTH_LIMIT_MM = 2000.0  # [planning-default]
+TEXT_LIMIT = 40  # [planning-default]
+SIXTY_FOURTHS = 64  # [inch]
+TURNS_LIMIT = 50.0  # [planning-default]
+ANGLE_LIMIT_DEG = 90.0  # [planning-default]
+ROOM_TEMPERATURE_RANGE_C = (-20.0, 60.0)  # [planning-default]
