@@ -5,7 +5,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from geometry.units import parse_length
+from geometry.units import LengthUnit, parse_length
 
 from instruments.defaults import USUAL_DIMENSIONS, USUAL_JOINT
 from instruments.models import DIMENSIONS, JOINT_DIMENSIONS, Instrument, NeckJoint, Strings
@@ -44,7 +44,7 @@ def _length(name: str, limits: dict[str, tuple[float, float]]) -> LengthField:
 class MeasuredModelForm(MeasuredForm, forms.ModelForm):  # type: ignore[misc]
     """A model form whose lengths may be typed in any unit and come back as they were typed."""
 
-    def __init__(self, *args: Any, unit: str = "mm", **kwargs: Any) -> None:
+    def __init__(self, *args: Any, unit: LengthUnit = "mm", **kwargs: Any) -> None:
         super().__init__(*args, unit=unit, **kwargs)
         for name, field in self.fields.items():
             value = self.initial.get(name)
@@ -119,9 +119,9 @@ class JointForm(MeasuredModelForm):
     heel_depth_mm = _length("heel_depth_mm", JOINT_DIMENSIONS)
     bolt_arm_mm = _length("bolt_arm_mm", JOINT_DIMENSIONS)
     thread_pitch_mm = _length("thread_pitch_mm", JOINT_DIMENSIONS)
-    tilt_now_deg = QuantityField("°", label="Tilt now", possible=(-5, 5), required=True)
-    tilt_min_deg = QuantityField("°", label="Least tilt", possible=(-5, 5), required=True)
-    tilt_max_deg = QuantityField("°", label="Most tilt", possible=(-5, 5), help_text="Empty: 2°.")
+    tilt_now_deg = QuantityField("angle", label="Tilt now", possible=(-5, 5), required=True)
+    tilt_min_deg = QuantityField("angle", label="Least tilt", possible=(-5, 5), required=True)
+    tilt_max_deg = QuantityField("angle", label="Most tilt", possible=(-5, 5), help_text="Empty: 2°.")
     shims_mm = ShimsField(
         required=False,
         max_length=300,

@@ -115,8 +115,7 @@ def void(fact: Voidable, *, by: User | None, reason: str) -> None:
     fresh.save(update_fields=["voided_at", "voided_by", "void_reason"])
     if isinstance(fresh, Work) and fresh.kind == WorkKind.JOINT:
         joint = NeckJoint.objects.select_for_update().get(instrument=fresh.instrument_id)
-        assert fresh.tilt_to_deg is not None and fresh.tilt_from_deg is not None  # noqa: S101  by constraint
-        joint.tilt_now_deg -= fresh.tilt_to_deg - fresh.tilt_from_deg
+        joint.tilt_now_deg -= (fresh.tilt_to_deg or 0.0) - (fresh.tilt_from_deg or 0.0)
         if fresh.shim_to_mm is not None and fresh.shim_from_mm is not None:
             joint.shim_now_mm -= fresh.shim_to_mm - fresh.shim_from_mm
         joint.save()

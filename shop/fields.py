@@ -5,7 +5,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from geometry.units import format_length, parse_length, parse_quantity
+from geometry.units import LengthUnit, QuantityKind, format_length, parse_length, parse_quantity
 
 Range = tuple[float, float]
 
@@ -21,8 +21,6 @@ class MeasureField(forms.CharField):
     "this is right", and what was confirmed is the very text typed, so a changed figure is asked again.
     """
 
-    quantity = ""
-
     def __init__(
         self,
         *,
@@ -34,16 +32,16 @@ class MeasureField(forms.CharField):
         kwargs.setdefault("required", False)
         super().__init__(max_length=40, **kwargs)
         self.possible, self.usual, self.guess = possible, usual, guess
-        self.unit = "mm"
+        self.unit: LengthUnit = "mm"
         self.widget.attrs.setdefault("autocomplete", "off")
         self.widget.attrs.setdefault("autocapitalize", "off")
         self.widget.attrs.setdefault("spellcheck", "false")
 
     def parse(self, text: str) -> float:
-        return parse_quantity(text, self.quantity)
+        raise NotImplementedError
 
     def show(self, value: float) -> str:
-        return f"{value:g} {self.quantity}".replace("-", "−")
+        raise NotImplementedError
 
     def to_python(self, value: Any) -> float | None:  # type: ignore[override]
         text = super().to_python(value)
@@ -92,8 +90,6 @@ class MeasureField(forms.CharField):
 class LengthField(MeasureField):
     """A length in mm, typed in any unit; a bare number is in the form's unit."""
 
-    quantity = "mm"
-
     def parse(self, text: str) -> float:
         return parse_length(text, self.unit).mm
 
@@ -101,18 +97,32 @@ class LengthField(MeasureField):
         return format_length(value, self.unit)
 
 
+SIGNS: dict[QuantityKind, str] = {
+    "humidity": " %",
+    "temperature": " °C",
+    "turns": " turns",
+    "angle": "°",
+}
+
+
 class QuantityField(MeasureField):
     """A percentage, temperature, number of turns or angle."""
 
-    def __init__(self, quantity: str, **kwargs: Any) -> None:
-        self.quantity = quantity
+    def __init__(self, kind: QuantityKind, **kwargs: Any) -> None:
+        self.kind = kind
         super().__init__(**kwargs)
+
+    def parse(self, text: str) -> float:
+        return parse_quantity(text, self.kind).value
+
+    def show(self, value: float) -> str:
+        return f"{value:.3g}{SIGNS[self.kind]}".replace("-", "−")
 
 
 class MeasuredForm(forms.Form):
     """Base of forms with measures: sets the unit and asks once about unusual figures."""
 
-    def __init__(self, *args: Any, unit: str = "mm", **kwargs: Any) -> None:
+    def __init__(self, *args: Any, unit: LengthUnit = "mm", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.unit = unit
         for field in self.fields.values():

@@ -1,0 +1,303 @@
+"""From rows of facts to the arrays that geometry takes: the one bridge from models to numbers."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from geometry.action import Neck
+from geometry.joint import shim_tilt
+from geometry.lift import LiftPrior
+from geometry.moisture import equilibrium_moisture_content
+from instruments.defaults import USUAL_DIMENSIONS, joint_dimension
+from instruments.models import JointKind, Strings
+from measurements.models import Side, WorkKind
+from measurements.rows import Floats, Ints, Rows, day_number, end_of, read_rows
+from measurements.undo import history as undone
+from shop.models import ShopProfile
+
+DAYS_A_YEAR = 365.2425
+#: Where the build year is unknown: years before the first reading, and how unsure that is. Planning
+#: defaults, no published source.
+ASSUMED_AGE_YEARS = 20.0
+ASSUMED_AGE_SD_YEARS = 10.0
+#: S.d. of a build year that is a guess, in years. Planning default, no published source.
+GUESSED_YEAR_SD = 4.0
+SIDES = (Side.BASS, Side.TREBLE)
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Arrays over N instruments; sides are (bass, treble) on the last axis, NaN is unknown.
+
+    The history (N, m) is padded with weight 0. ``undone_mm`` is the rise with all work undone and
+    ``offset_mm`` what the work up to each reading had done, so that rise = undone + offset;
+    ``offset_now_mm`` includes work after the last reading.
+    """
+
+    ids: Ints
+    rows: Rows
+    neck: Neck
+    strings: list[str]
+    action_1_mm: Floats
+    action_12_mm: Floats
+    saddle_mm: Floats
+    relief_mm: Floats
+    bridge_rise_mm: Floats
+    target_12_mm: Floats
+    pivot_to_saddle_mm: Floats
+    pivot_depth_mm: Floats
+    heel_depth_mm: Floats
+    tilt_now_deg: Floats
+    shim_now_mm: Floats
+    tilt_left_deg: Floats
+    day: Floats
+    age_years: Floats
+    measured_mm: Floats
+    undone_mm: Floats
+    moisture_offset_pct: Floats
+    weight: Floats
+    readings: Ints
+    last_day: Floats
+    offset_now_mm: Floats
+    origin_day: Floats
+    age_sd_years: Floats
+    age_now_years: Floats
+    origin_assumed: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.ids)
+
+
+def gather(ids: Sequence[int], as_of: date, profile: ShopProfile) -> Facts:
+    """Everything geometry needs to know of the instruments ``ids`` on the day ``as_of``."""
+    rows = read_rows(ids, as_of)
+    n = len(rows.ids)
+    today = day_number(end_of(as_of)) - 0.5
+    done = rows.work_day < today + 0.5
+    instrument = _instrument_columns(rows, profile)
+    neck = instrument["neck"]
+    saddle_x = neck.scale_length_mm + neck.compensation_mm
+    pivot_x = neck.scale_length_mm * (1 - 2.0 ** (-neck.joint_fret / 12))
+    reach = saddle_x - pivot_x
+    tilt_now, shim_now = _joint_on_day(rows, instrument, done)
+    history = undone(rows, done, reach, instrument)
+    now = _latest(rows, done, history)
+    origin = _origin(rows, done, history, today)
+    pad = _padded(rows, history, origin, profile, n)
+    return Facts(
+        ids=rows.ids,
+        rows=rows,
+        neck=neck,
+        strings=instrument["strings"],
+        target_12_mm=instrument["target_12_mm"],
+        pivot_to_saddle_mm=reach,
+        pivot_depth_mm=instrument["pivot_depth_mm"],
+        heel_depth_mm=instrument["heel_depth_mm"],
+        tilt_now_deg=tilt_now,
+        shim_now_mm=shim_now,
+        tilt_left_deg=_tilt_left(instrument, tilt_now, shim_now),
+        age_now_years=np.maximum((today - origin["day"]) / DAYS_A_YEAR, 0.01),
+        origin_day=origin["day"],
+        age_sd_years=origin["sd_years"],
+        origin_assumed=origin["assumed"],
+        offset_now_mm=history["offset_now_mm"],
+        **now,
+        **pad,
+    )
+
+
+def _instrument_columns(rows: Rows, profile: ShopProfile) -> dict[str, Any]:
+    """Dimensions of necks and joints and the shop's targets, as arrays over the instruments."""
+
+    def own_or_usual(name: str) -> Floats:
+        return np.array(
+            [
+                USUAL_DIMENSIONS[row["strings"]][name] if row[name] is None else row[name]
+                for row in rows.instruments
+            ],
+            dtype=float,
+        )
+
+    def joint(name: str) -> Floats:
+        return np.array(
+            [joint_dimension(name, row[f"joint__{name}"]) for row in rows.instruments], dtype=float
+        )
+
+    radius = own_or_usual("fretboard_radius_mm")
+    targets = {
+        Strings.STEEL: (profile.steel_action_12_bass_mm, profile.steel_action_12_treble_mm),
+        Strings.NYLON: (profile.nylon_action_12_bass_mm, profile.nylon_action_12_treble_mm),
+    }
+    target = [
+        [
+            row[f"target_12_{side}_mm"] or targets[Strings(row["strings"])][place]
+            for place, side in enumerate(SIDES)
+        ]
+        for row in rows.instruments
+    ]
+    return {
+        "strings": [row["strings"] for row in rows.instruments],
+        "kind": np.array([row["joint__kind"] for row in rows.instruments], dtype=np.str_),
+        "neck": Neck(
+            scale_length_mm=own_or_usual("scale_length_mm"),
+            compensation_mm=own_or_usual("compensation_mm"),
+            joint_fret=own_or_usual("joint_fret"),
+            fretboard_radius_mm=np.where(radius == 0, np.inf, radius),
+            half_spread_nut_mm=own_or_usual("half_spread_nut_mm"),
+            half_spread_saddle_mm=own_or_usual("half_spread_saddle_mm"),
+        ),
+        "target_12_mm": np.array(target, dtype=float).reshape(len(rows.ids), 2),
+        "pivot_depth_mm": joint("pivot_depth_mm"),
+        "heel_depth_mm": joint("heel_depth_mm"),
+        "tilt_max_deg": joint("tilt_max_deg"),
+        "tilt_now_deg": np.array([row["joint__tilt_now_deg"] for row in rows.instruments], float),
+        "shim_now_mm": np.array([row["joint__shim_now_mm"] for row in rows.instruments], float),
+        "shim_most_mm": np.array(
+            [max(row["joint__shims_mm"], default=0.0) for row in rows.instruments], float
+        ),
+    }
+
+
+def _joint_on_day(
+    rows: Rows, instrument: dict[str, Any], done: np.ndarray
+) -> tuple[Floats, Floats]:
+    """Tilt and shim on the day: as they stand now, less what was done since."""
+    settings = []
+    for now, before, after in (
+        ("tilt_now_deg", "tilt_from_deg", "tilt_to_deg"),
+        ("shim_now_mm", "shim_from_mm", "shim_to_mm"),
+    ):
+        moved = np.nan_to_num(rows.work[after] - rows.work[before])
+        later = ~done & (rows.work_kind == WorkKind.JOINT)
+        setting = instrument[now].copy()
+        np.subtract.at(setting, rows.work_who[later], moved[later])
+        settings.append(setting)
+    return settings[0], settings[1]
+
+
+def _tilt_left(instrument: dict[str, Any], tilt_now: Floats, shim_now: Floats) -> Floats:
+    """How far the joint can still be tilted back, in degrees; 0 for a joint that cannot."""
+    kind = instrument["kind"]
+    by_screw = np.maximum(instrument["tilt_max_deg"] - tilt_now, 0.0)
+    thickest = np.maximum(instrument["shim_most_mm"], shim_now)
+    by_shim = shim_tilt(thickest, instrument["heel_depth_mm"], np.maximum(shim_now, 0.0))
+    return np.where(
+        kind == JointKind.TILTING, by_screw, np.where(kind == JointKind.SHIMMED, by_shim, 0.0)
+    )
+
+
+def _latest(rows: Rows, done: np.ndarray, history: dict[str, Any]) -> dict[str, Any]:
+    """The newest figure of each kind, carried through work done after it."""
+    n = len(rows.ids)
+    works = {
+        name: (rows.work_who[done], rows.work_day[done], rows.work[name][done])
+        for name in rows.work
+    }
+
+    def newest(*columns: tuple[Ints, Floats, Floats]) -> tuple[Floats, Floats]:
+        who, day, value = (np.concatenate(parts) for parts in zip(*columns, strict=True))
+        real = np.isfinite(value)
+        who, day, value = who[real], day[real], value[real]
+        order = np.lexsort((day, who))
+        latest, when = np.full(n, np.nan), np.full(n, -np.inf)
+        latest[who[order]] = value[order]
+        when[who[order]] = day[order]
+        return latest, when
+
+    def reading(name: str) -> tuple[Ints, Floats, Floats]:
+        return rows.reading_who, rows.reading_day, rows.reading[name]
+
+    kind = rows.work_kind[done]
+    moving = kind != WorkKind.OTHER
+    moved = np.full(n, -np.inf)
+    np.maximum.at(moved, rows.work_who[done][moving], rows.work_day[done][moving])
+    action_12 = []
+    for side in SIDES:
+        latest, when = newest(rows.action_mm[12, side])
+        action_12.append(np.where(when >= moved, latest, np.nan))
+    rise, _ = newest(reading("bridge_rise_mm"))
+    any_day = np.full(n, np.nan)
+    any_day[rows.reading_who] = rows.reading_day
+    return {
+        "action_1_mm": np.stack(
+            [newest(rows.action_mm[1, side], works[f"nut_{side}_to_mm"])[0] for side in SIDES], 1
+        ),
+        "action_12_mm": np.stack(action_12, axis=1),
+        "saddle_mm": np.stack(
+            [
+                newest(reading(f"saddle_{side}_mm"), works[f"saddle_{side}_to_mm"])[0]
+                for side in SIDES
+            ],
+            axis=1,
+        ),
+        "relief_mm": newest(reading("relief_mm"), works["relief_to_mm"])[0],
+        "bridge_rise_mm": np.where(history["rise_lost"], np.nan, rise + history["last_gap_mm"]),
+        "last_day": any_day,
+    }
+
+
+def _origin(
+    rows: Rows, done: np.ndarray, history: dict[str, Any], today: float
+) -> dict[str, Floats]:
+    """When the strings' pull began: building, or the last new origin; and how sure that is."""
+    n = len(rows.ids)
+    built = np.array(
+        [
+            np.nan if row["built_year"] is None else _middle_of(row["built_year"])
+            for row in rows.instruments
+        ],
+        dtype=float,
+    )
+    guessed = np.array([row["built_about"] for row in rows.instruments], dtype=bool)
+    first = np.full(n, today)
+    np.minimum.at(first, history["who"], history["day"])
+    assumed = np.isnan(built)
+    day = np.where(assumed, first - ASSUMED_AGE_YEARS * DAYS_A_YEAR, built)
+    sd = np.where(assumed, ASSUMED_AGE_SD_YEARS, np.where(guessed, GUESSED_YEAR_SD, 0.0))
+    fresh = done & rows.work_new_origin
+    for who, when in zip(rows.work_who[fresh], rows.work_day[fresh], strict=True):
+        day[who], sd[who], assumed[who] = when, 0.0, False
+    return {"day": day, "sd_years": sd, "assumed": assumed}
+
+
+def _middle_of(year: int) -> float:
+    return float((np.datetime64(f"{year:04d}-07-02") - np.datetime64("1970-01-01")).astype(int))
+
+
+def _padded(
+    rows: Rows, history: dict[str, Any], origin: dict[str, Floats], profile: ShopProfile, n: int
+) -> dict[str, Any]:
+    """The history as (N, m) arrays, padded with weight 0."""
+    who, day = history["who"], history["day"]
+    place = np.arange(len(who)) - history["first"][who]
+    m = max(int(history["count"].max(initial=0)), 1)
+    real = history["real"]
+    humidity, temperature = rows.reading["humidity_pct"][real], rows.reading["temperature_c"][real]
+    usual = profile.reference_temperature_c
+    moisture = np.full(len(who), np.nan)
+    known = np.isfinite(humidity)
+    moisture[known] = equilibrium_moisture_content(
+        humidity[known], np.where(np.isnan(temperature), usual, temperature)[known]
+    )
+    reference = equilibrium_moisture_content(profile.reference_humidity_pct, usual)
+    age = (day - origin["day"][who]) / DAYS_A_YEAR
+    # A reading in the build year may fall before its middle: it is then taken as new.
+    usable = history["usable"] & (age > -1.0)
+    noise = LiftPrior().noise_mm / profile.bridge_rise_u_mm
+    columns = {
+        "day": day,
+        "age_years": np.maximum(age, 0.0),
+        "measured_mm": history["rise"],
+        "undone_mm": history["rise"] - history["offset"],
+        "moisture_offset_pct": moisture - reference,
+        "weight": np.where(usable, noise**2, 0.0),
+    }
+    padded = {}
+    for name, column in columns.items():
+        table = np.full((n, m), 0.0 if name in ("weight", "age_years") else np.nan)
+        table[who, place] = column
+        padded[name] = table
+    return {**padded, "readings": (padded["weight"] > 0).sum(axis=1)}

@@ -1,0 +1,332 @@
+"""From facts to stored conclusions: rooms, dates with their ranges, a state in words.
+
+Facts are committed before anything here runs; a fault here is logged and marks the outlook as out of
+date, and never costs a reading.
+"""
+
+import hashlib
+import logging
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+from django.db import transaction
+from django.utils import timezone
+
+from geometry.action import rise_limit
+from geometry.constants import SURPRISE_U
+from geometry.joint import rise_after_tilt
+from geometry.lift import LiftFit, LiftPrior, components, crossing, fit_lift, surprise
+from instruments.models import Instrument
+from measurements.facts import DAYS_A_YEAR, Facts, gather
+from measurements.models import Outlook, State
+from measurements.rows import Floats, date_of, day_number, end_of, moment_of
+from shop.models import ShopProfile
+
+log = logging.getLogger(__name__)
+
+MODEL_VERSION = "1"
+HORIZON_YEARS = 60.0
+CHUNK = 2000
+MARKS = ("early", "likely", "late")
+STORED = [
+    field.name for field in Outlook._meta.concrete_fields if field.name not in ("id", "instrument")
+]
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What the facts of N instruments were taken to mean; dates as days since 1970, NaN = none.
+
+    ``spent_day`` and ``reset_day`` are (N, 3): early, likely, late.
+    """
+
+    fit: LiftFit
+    rise_limit_mm: Floats
+    saddle_room_mm: Floats
+    joint_room_mm: Floats
+    spent_day: Floats
+    reset_day: Floats
+    surprise_z: Floats
+
+
+def filled(facts: Facts, profile: ShopProfile) -> tuple[Floats, Floats, Floats]:
+    """First-fret action, saddle and relief, with the usual figure where one was not measured."""
+    action_1 = np.where(
+        np.isnan(facts.action_1_mm),
+        [profile.action_1_bass_mm, profile.action_1_treble_mm],
+        facts.action_1_mm,
+    )
+    middle = (profile.saddle_preferred_low_mm + profile.saddle_preferred_high_mm) / 2
+    saddle = np.where(np.isnan(facts.saddle_mm), middle, facts.saddle_mm)
+    window = (profile.relief_low_mm + profile.relief_high_mm) / 2
+    return action_1, saddle, np.where(np.isnan(facts.relief_mm), window, facts.relief_mm)
+
+
+def limits(facts: Facts, profile: ShopProfile) -> Floats:
+    """Bridge rise at which the saddle at its floor just gives the wanted action, (N,). [mm]"""
+    action_1, saddle, relief = filled(facts, profile)
+    sides = [
+        rise_limit(
+            facts.neck,
+            target_action_12_mm=facts.target_12_mm[:, side],
+            action_1_mm=action_1[:, side],
+            bridge_rise_mm=facts.bridge_rise_mm,
+            saddle_mm=saddle[:, side],
+            relief_mm=relief,
+            saddle_floor_mm=profile.saddle_floor_mm,
+        )
+        for side in (0, 1)
+    ]
+    return np.minimum(*sides)
+
+
+def joint_room(facts: Facts) -> Floats:
+    """Lift that the joint's remaining travel can still take up, (N,). [mm]"""
+    rise = facts.bridge_rise_mm
+    lowered = rise_after_tilt(
+        np.nan_to_num(rise),
+        facts.tilt_left_deg,
+        pivot_to_saddle_mm=facts.pivot_to_saddle_mm,
+        pivot_depth_mm=facts.pivot_depth_mm,
+    )
+    return np.where(facts.tilt_left_deg > 0, rise - lowered, 0.0 * rise)
+
+
+def crossing_days(fit: LiftFit, facts: Facts, limit_mm: Floats) -> Floats:
+    """Days on which the lasting rise reaches limits given on today's setting, (N, …, 3)."""
+    limit = limit_mm - _beside(facts.offset_now_mm, limit_mm)
+    ages = crossing(fit, limit, horizon_age_years=facts.age_now_years + HORIZON_YEARS)
+    return _beside(facts.origin_day, ages) + ages * DAYS_A_YEAR
+
+
+def _beside(per_instrument: Floats, other: Floats) -> Floats:
+    return per_instrument.reshape(-1, *[1] * (other.ndim - 1))
+
+
+def fit_facts(
+    facts: Facts, *, weight: Floats | None = None, prior: LiftPrior | None = None
+) -> LiftFit:
+    return fit_lift(
+        facts.age_years,
+        facts.undone_mm,
+        facts.moisture_offset_pct,
+        facts.weight if weight is None else weight,
+        prior=prior,
+        age_sd_years=facts.age_sd_years,
+    )
+
+
+def read(facts: Facts, profile: ShopProfile) -> Reading:
+    """Fit the lift of every instrument and say when its saddle is spent and its reset due."""
+    fit = fit_facts(facts)
+    limit = limits(facts, profile)
+    room = joint_room(facts)
+    days = crossing_days(fit, facts, np.stack([limit, limit + room], axis=1))
+    return Reading(
+        fit=fit,
+        rise_limit_mm=limit,
+        saddle_room_mm=limit - facts.bridge_rise_mm,
+        joint_room_mm=room,
+        spent_day=days[:, 0],
+        reset_day=days[:, 1],
+        surprise_z=latest_surprise(facts),
+    )
+
+
+def latest_surprise(facts: Facts) -> Floats:
+    """Score of each instrument's newest reading against the fit to the readings before it, (N,)."""
+    score = np.full(len(facts), np.nan)
+    used = facts.weight > 0
+    place = np.where(used, np.arange(used.shape[1]), -1).max(axis=1, initial=-1)
+    rows = np.flatnonzero(facts.readings >= 2)
+    if not rows.size:
+        return score
+    last = place[rows]
+    earlier = facts.weight[rows].copy()
+    earlier[np.arange(len(rows)), last] = 0.0
+    before = fit_lift(
+        facts.age_years[rows],
+        facts.undone_mm[rows],
+        facts.moisture_offset_pct[rows],
+        earlier,
+        age_sd_years=facts.age_sd_years[rows],
+    )
+    score[rows] = surprise(
+        before,
+        facts.age_years[rows, last],
+        facts.undone_mm[rows, last],
+        facts.moisture_offset_pct[rows, last],
+        facts.weight[rows, last],
+    )
+    return score
+
+
+def state_of(
+    reset_day: Floats, today: float, profile: ShopProfile, *, known: bool, room_mm: float
+) -> State:
+    """The word for an instrument: from its total room now and its reset dates (early, likely, late)."""
+    if not known:
+        return State.UNKNOWN
+    early, likely, _ = (reset_day - today) / DAYS_A_YEAR
+    if room_mm <= 0 or likely <= 0:
+        return State.OVERDUE
+    if likely <= profile.book_within_years:
+        return State.BOOK
+    if early <= profile.watch_within_years:
+        return State.WATCH
+    return State.ROOM
+
+
+def compute(
+    ids: Sequence[int], as_of: date | None = None, profile: ShopProfile | None = None
+) -> list[Outlook]:
+    """Outlooks of some instruments on a day, unsaved, in the order of their keys."""
+    as_of = as_of or timezone.localdate()
+    profile = profile or ShopProfile.current()
+    if not ids:
+        return []
+    facts = gather(ids, as_of, profile)
+    reading = read(facts, profile)
+    parts = components(reading.fit)
+    today = day_number(end_of(as_of)) - 0.5
+    now = timezone.now()
+    outlooks = []
+    for row, key in enumerate(facts.ids):
+        known = bool(np.isfinite(reading.saddle_room_mm[row]) and facts.readings[row] > 0)
+        room = reading.saddle_room_mm[row] + reading.joint_room_mm[row]
+        outlooks.append(
+            Outlook(
+                instrument_id=int(key),
+                model_version=MODEL_VERSION,
+                fingerprint=_fingerprint(facts, row),
+                as_of=as_of,
+                computed_at=now,
+                out_of_date=False,
+                readings=int(facts.readings[row]),
+                last_measured_at=_moment(facts.last_day[row]),
+                bridge_rise_mm=_number(facts.bridge_rise_mm[row]),
+                rise_limit_mm=_number(reading.rise_limit_mm[row]),
+                saddle_room_mm=_number(reading.saddle_room_mm[row]),
+                joint_room_mm=_number(reading.joint_room_mm[row]),
+                surprise_z=_number(reading.surprise_z[row]),
+                remeasure=bool(abs(reading.surprise_z[row]) > SURPRISE_U),
+                state=state_of(reading.reset_day[row], today, profile, known=known, room_mm=room),
+                basis=_basis(facts, parts, row),
+                **_dates("saddle_spent", reading.spent_day[row]),
+                **_dates("reset", reading.reset_day[row]),
+            )
+        )
+    return outlooks
+
+
+def refresh(
+    ids: Iterable[int] | None = None,
+    *,
+    as_of: date | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> int:
+    """Recompute and store outlooks, chunk by chunk; returns how many.
+
+    ``ids`` None is the whole fleet. Each chunk is one transaction under a lock on its instruments'
+    rows, so that two machines at it never write an older outlook over a newer one.
+    """
+    keys = list(
+        Instrument.objects.order_by("pk").values_list("pk", flat=True) if ids is None else ids
+    )
+    profile = ShopProfile.current()
+    for start, chunk in _chunks(keys):
+        with transaction.atomic():
+            locked = Instrument.objects.select_for_update().filter(pk__in=chunk)
+            outlooks = compute([row.pk for row in locked.order_by("pk").only("pk")], as_of, profile)
+            Outlook.objects.bulk_create(
+                outlooks,
+                update_conflicts=True,
+                unique_fields=["instrument"],
+                update_fields=STORED,
+            )
+        if progress is not None:
+            progress(start + len(chunk), len(keys))
+    return len(keys)
+
+
+def refresh_after(instrument: Instrument) -> bool:
+    """Refresh one outlook after a fact was saved; on a fault say so, and never raise."""
+    try:
+        refresh([instrument.pk])
+    except Exception:  # the fact is saved; whatever broke must not take it back
+        log.exception("outlook of instrument %s not refreshed", instrument.pk)
+        Outlook.objects.filter(instrument=instrument).update(out_of_date=True)
+        return False
+    return True
+
+
+def _chunks(keys: list[int]) -> Iterator[tuple[int, list[int]]]:
+    for start in range(0, len(keys), CHUNK):
+        yield start, keys[start : start + CHUNK]
+
+
+def _number(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
+def _moment(day: float) -> Any:
+    return moment_of(day) if np.isfinite(day) else None
+
+
+def _dates(name: str, days: Floats) -> dict[str, date | None]:
+    return {
+        f"{name}_{mark}": date_of(day) if np.isfinite(day) else None
+        for mark, day in zip(MARKS, days, strict=True)
+    }
+
+
+def _fingerprint(facts: Facts, row: int) -> str:
+    """Digest of all that an outlook was computed from; equal inputs give equal digests."""
+    digest = hashlib.blake2b(digest_size=16)
+    used = facts.weight[row] > 0
+    for array in (
+        facts.age_years[row][used],
+        facts.undone_mm[row][used],
+        facts.moisture_offset_pct[row][used],
+        facts.weight[row][used],
+        facts.action_1_mm[row],
+        facts.saddle_mm[row],
+        facts.target_12_mm[row],
+        np.array(
+            [
+                facts.relief_mm[row],
+                facts.bridge_rise_mm[row],
+                facts.tilt_left_deg[row],
+                facts.offset_now_mm[row],
+                facts.pivot_to_saddle_mm[row],
+            ]
+        ),
+    ):
+        digest.update(np.round(array, 6).tobytes())
+    return digest.hexdigest()
+
+
+def _basis(facts: Facts, parts: dict[str, Floats], row: int) -> dict[str, Any]:
+    """Why the outlook is what it is: what the fit found and what had to be assumed."""
+    return {
+        "rate_mm_per_30_years": _number(parts["rate_mm_per_30_years"][row]),
+        "moisture_slope": _number(parts["moisture_slope"][row]),
+        "origin_assumed": bool(facts.origin_assumed[row]),
+        "age_sd_years": float(facts.age_sd_years[row]),
+        "age_years": round(float(facts.age_now_years[row]), 2),
+        "humidity_known": int(
+            (np.isfinite(facts.moisture_offset_pct[row]) & (facts.weight[row] > 0)).sum()
+        ),
+        "assumed": [
+            name
+            for name, figures in (
+                ("action at fret 1", facts.action_1_mm[row]),
+                ("saddle height", facts.saddle_mm[row]),
+                ("relief", facts.relief_mm[row]),
+            )
+            if np.isnan(figures).any()
+        ],
+    }

@@ -1,0 +1,51 @@
+"""Shared by all tests: quick passwords, plain static files, people signed in by role."""
+
+import pytest
+from django.test import Client
+
+from shop.models import User
+from tests.factories import UserFactory
+
+
+@pytest.fixture(autouse=True)
+def _quick_settings(settings):
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture
+def tech(db) -> User:
+    return UserFactory(username="tech", role="technician")
+
+
+@pytest.fixture
+def owner(db) -> User:
+    return UserFactory(username="owner", role="owner")
+
+
+@pytest.fixture
+def counter(db) -> User:
+    return UserFactory(username="counter", role="counter")
+
+
+def signed_in(user: User) -> Client:
+    client = Client()
+    client.force_login(user)
+    return client
+
+
+@pytest.fixture
+def at_bench(tech) -> Client:
+    """A browser with the technician signed in."""
+    return signed_in(tech)
+
+
+@pytest.fixture
+def at_desk(owner) -> Client:
+    """A browser with the owner signed in."""
+    return signed_in(owner)
+
+
+@pytest.fixture
+def at_counter(counter) -> Client:
+    """A browser with the counter's person signed in."""
+    return signed_in(counter)
