@@ -29,7 +29,7 @@ class PlotlyFinder(BaseFinder):
     def list(self, ignore_patterns: Any) -> Any:
         yield NAME, self.storage
 
-    def check(self, **kwargs: Any) -> list[Any]:
+    def check(self, **kwargs: Any) -> Any:
         return []
 
 
