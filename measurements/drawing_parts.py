@@ -1,0 +1,136 @@
+"""What pictures are made of: the drawing's plain shapes, the width of words, figures without units."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from geometry.units import LengthUnit, format_length
+
+Point = tuple[float, float]
+SIDES = ("bass", "treble")
+TEXT = 12.0  # size of the type. [px of the view box]
+LETTER = 0.62  # widest usual letter of the type, as a share of its size
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What was measured at one check-in. [mm] None where a reading was not taken."""
+
+    bridge_rise_mm: float | None = None
+    relief_mm: float | None = None
+    saddle_mm: tuple[float | None, float | None] = (None, None)
+    actions_mm: Mapping[tuple[int, str], float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class After:
+    """What an option would leave: drawn dashed beside what is there now. [mm]"""
+
+    words: str
+    bridge_rise_mm: float
+    saddle_mm: tuple[float, float]
+    actions_mm: Mapping[tuple[int, str], float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Line:
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+
+
+@dataclass(frozen=True)
+class Text:
+    x: float
+    y: float
+    words: str
+    anchor: str = "middle"
+    after: bool = False
+
+
+@dataclass(frozen=True)
+class SideView:
+    """Coordinates in px of the view box; y runs downwards. Point lists are ready to print."""
+
+    width: float
+    height: float
+    factor: int
+    title: str
+    words: str
+    neck: str
+    board: str
+    top: str
+    bridge: str
+    nut: str
+    saddles: tuple[str, ...]
+    frets: tuple[Line, ...]
+    set_frets: tuple[Line, ...]
+    fret_plane: Line
+    joint: Line
+    pivot: Point | None
+    strings: tuple[str, ...]
+    dots: tuple[Point, ...]
+    leaders: tuple[str, ...]
+    rise: Line
+    after_strings: tuple[str, ...]
+    after_bridge: str
+    after_saddles: tuple[str, ...]
+    headings: tuple[Text, ...]
+    figures: tuple[Text, ...]
+    notes: tuple[Text, ...]
+    key: tuple[tuple[Line, Text], ...]
+
+
+def text_width(words: str, size: float = TEXT) -> float:
+    """An upper estimate of a text's width. [px]"""
+    return len(words) * size * LETTER
+
+
+def spread(
+    wanted: Sequence[float], widths: Sequence[float], low: float, high: float
+) -> list[float]:
+    """Centres near the wanted ones for labels in a row, so that none overlap. [px]
+
+    ``wanted`` must ascend. Labels keep between ``low`` and ``high`` where they fit at all.
+    """
+    centres = list(wanted)
+    for i, (centre, width) in enumerate(zip(wanted, widths, strict=True)):
+        least = low + width / 2 if i == 0 else centres[i - 1] + (widths[i - 1] + width) / 2
+        centres[i] = max(centre, least)
+    most = high
+    for i in reversed(range(len(centres))):
+        centres[i] = min(centres[i], most - widths[i] / 2)
+        most = centres[i] - widths[i] / 2
+    return centres
+
+
+def figure(value_mm: float, unit: LengthUnit) -> str:
+    """A length without its unit, for a picture that states the unit once."""
+    return format_length(value_mm, unit).rsplit(" ", 1)[0]
+
+
+def words_of(now: Measured, after: After | None, factor: int, unit: LengthUnit) -> str:
+    """The picture in words and figures, for those who cannot see it."""
+    parts = [_sentence("As measured", now, unit)]
+    if now.relief_mm is not None:
+        parts.append(f"Relief {format_length(now.relief_mm, unit)}.")
+    if after is not None:
+        parts.append(_sentence(f"After “{after.words}”, dashed", after, unit))
+    parts.append(f"To scale along the strings; heights drawn {factor} times larger.")
+    return " ".join(parts)
+
+
+def _sentence(lead: str, source: Measured | After, unit: LengthUnit) -> str:
+    parts = []
+    if source.bridge_rise_mm is not None:
+        parts.append(f"bridge rise {format_length(source.bridge_rise_mm, unit)}")
+    named = [("saddle", dict(zip(SIDES, source.saddle_mm, strict=True)))]
+    for fret in sorted({fret for fret, _ in source.actions_mm}):
+        named.append(
+            (f"action at fret {fret}", {s: source.actions_mm.get((fret, s)) for s in SIDES})
+        )
+    for name, by_side in named:
+        figures = [f"{format_length(mm, unit)} {s}" for s, mm in by_side.items() if mm is not None]
+        if figures:
+            parts.append(f"{name} {', '.join(figures)}")
+    return f"{lead}: {'; '.join(parts) or 'nothing'}."
