@@ -16,6 +16,12 @@ TILT_LIMIT_DEG = 20.0  # [planning-default]
 HUMIDITY_RANGE_PCT = (0.0, 100.0)  # [si]
 TEMPERATURE_RANGE_C = (-20.0, 132.2)  # [wood-handbook]
 READING_LIMIT_MM = 50.0  # [planning-default]
+BOLT_ARM_RANGE_MM = (10.0, 300.0)  # [planning-default]
+THREAD_PITCH_RANGE_MM = (0.2, 5.0)  # [planning-default]
+HEEL_DEPTH_RANGE_MM = (30.0, 300.0)  # [planning-default]
+SHIM_RANGE_MM = (0.0, 3.0)  # [planning-default]
+TURN_STEP_RANGE = (1 / 16, 1.0)  # [planning-default]
+RISE_GAIN_RANGE = (0.5, 2.0)  # [planning-default]
 
 # Neck
 ACTION_FRET = 12  # [common-practice]
@@ -45,6 +51,8 @@ ASSUMED_ACTION_1_SD_MM = 0.15  # [planning-default]
 # Readings that contradict each other, or the past, beyond this many standard uncertainties
 CONTRADICTION_U = 3.0  # [planning-default]
 SURPRISE_U = 3.0  # [planning-default]
+# A recognised slip, put right, must bring them this close
+SETTLED_U = 2.0  # [planning-default]
 
 # What a reading can be at all; outside it, one reading cannot be the explanation
 POSSIBLE_ACTION_1_MM = (0.0, 3.0)  # [planning-default]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from geometry._checks import as_between
+from geometry._checks import as_between, as_finite
 from geometry.constants import (
     ANGLE_LIMIT_DEG,
     HUMIDITY_RANGE_PCT,
@@ -347,8 +347,8 @@ def format_turns(turns: float) -> str:
     Raises
     ------
     ValueError
-        If the number is not finite or beyond 50.
+        If the number is not finite.
     """
-    value = float(as_between("turns", turns, -TURNS_LIMIT, TURNS_LIMIT))
+    value = float(as_finite("turns", turns))
     noun = "turn" if 0 < abs(value) <= 1 else "turns"
     return f"{_mixed(value, 16, reduce=True)} {noun}"
