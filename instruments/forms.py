@@ -5,8 +5,8 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from geometry.units import LengthUnit, parse_length
 
+from geometry.units import LengthUnit, parse_length
 from instruments.defaults import USUAL_DIMENSIONS, USUAL_JOINT
 from instruments.models import DIMENSIONS, JOINT_DIMENSIONS, Instrument, NeckJoint, Strings
 from shop.fields import LengthField, MeasuredForm, QuantityField
@@ -121,7 +121,9 @@ class JointForm(MeasuredModelForm):
     thread_pitch_mm = _length("thread_pitch_mm", JOINT_DIMENSIONS)
     tilt_now_deg = QuantityField("angle", label="Tilt now", possible=(-5, 5), required=True)
     tilt_min_deg = QuantityField("angle", label="Least tilt", possible=(-5, 5), required=True)
-    tilt_max_deg = QuantityField("angle", label="Most tilt", possible=(-5, 5), help_text="Empty: 2°.")
+    tilt_max_deg = QuantityField(
+        "angle", label="Most tilt", possible=(-5, 5), help_text="Empty: 2°."
+    )
     shims_mm = ShimsField(
         required=False,
         max_length=300,

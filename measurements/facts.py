@@ -46,6 +46,7 @@ class Facts:
     saddle_mm: Floats
     relief_mm: Floats
     bridge_rise_mm: Floats
+    target_1_mm: Floats
     target_12_mm: Floats
     pivot_to_saddle_mm: Floats
     pivot_depth_mm: Floats
@@ -92,6 +93,7 @@ def gather(ids: Sequence[int], as_of: date, profile: ShopProfile) -> Facts:
         rows=rows,
         neck=neck,
         strings=instrument["strings"],
+        target_1_mm=instrument["target_1_mm"],
         target_12_mm=instrument["target_12_mm"],
         pivot_to_saddle_mm=reach,
         pivot_depth_mm=instrument["pivot_depth_mm"],
@@ -131,6 +133,10 @@ def _instrument_columns(rows: Rows, profile: ShopProfile) -> dict[str, Any]:
         Strings.STEEL: (profile.steel_action_12_bass_mm, profile.steel_action_12_treble_mm),
         Strings.NYLON: (profile.nylon_action_12_bass_mm, profile.nylon_action_12_treble_mm),
     }
+    at_nut = {
+        Strings.STEEL: (profile.steel_action_1_bass_mm, profile.steel_action_1_treble_mm),
+        Strings.NYLON: (profile.nylon_action_1_bass_mm, profile.nylon_action_1_treble_mm),
+    }
     target = [
         [
             row[f"target_12_{side}_mm"] or targets[Strings(row["strings"])][place]
@@ -149,6 +155,9 @@ def _instrument_columns(rows: Rows, profile: ShopProfile) -> dict[str, Any]:
             half_spread_nut_mm=own_or_usual("half_spread_nut_mm"),
             half_spread_saddle_mm=own_or_usual("half_spread_saddle_mm"),
         ),
+        "target_1_mm": np.array(
+            [at_nut[Strings(row["strings"])] for row in rows.instruments], dtype=float
+        ).reshape(len(rows.ids), 2),
         "target_12_mm": np.array(target, dtype=float).reshape(len(rows.ids), 2),
         "pivot_depth_mm": joint("pivot_depth_mm"),
         "heel_depth_mm": joint("heel_depth_mm"),

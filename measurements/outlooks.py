@@ -15,9 +15,8 @@ import numpy as np
 from django.db import transaction
 from django.utils import timezone
 
-from geometry.action import rise_limit
-from geometry.constants import SURPRISE_U
-from geometry.joint import rise_after_tilt
+from geometry.advice import Readings, Rooms, Targets, rooms
+from geometry.constants import SADDLE_TOLERATED_MM, SURPRISE_U
 from geometry.lift import LiftFit, LiftPrior, components, crossing, fit_lift, surprise
 from instruments.models import Instrument
 from measurements.facts import DAYS_A_YEAR, Facts, gather
@@ -52,47 +51,35 @@ class Reading:
     surprise_z: Floats
 
 
-def filled(facts: Facts, profile: ShopProfile) -> tuple[Floats, Floats, Floats]:
-    """First-fret action, saddle and relief, with the usual figure where one was not measured."""
-    action_1 = np.where(
-        np.isnan(facts.action_1_mm),
-        [profile.action_1_bass_mm, profile.action_1_treble_mm],
-        facts.action_1_mm,
+def targets_of(facts: Facts, profile: ShopProfile, row: int | None = None) -> Targets:
+    """The shop's targets and floors with each instrument's own; ``row`` for one of them only."""
+    pick = slice(None) if row is None else row
+    return Targets(
+        action_12_mm=facts.target_12_mm[pick],
+        action_1_mm=facts.target_1_mm[pick],
+        saddle_floor_mm=profile.saddle_floor_mm,
+        saddle_preferred_mm=(profile.saddle_preferred_low_mm, profile.saddle_preferred_high_mm),
+        saddle_ceiling_mm=max(SADDLE_TOLERATED_MM[1], profile.saddle_preferred_high_mm),
+        relief_window_mm=(profile.relief_low_mm, profile.relief_high_mm),
     )
-    middle = (profile.saddle_preferred_low_mm + profile.saddle_preferred_high_mm) / 2
-    saddle = np.where(np.isnan(facts.saddle_mm), middle, facts.saddle_mm)
-    window = (profile.relief_low_mm + profile.relief_high_mm) / 2
-    return action_1, saddle, np.where(np.isnan(facts.relief_mm), window, facts.relief_mm)
 
 
-def limits(facts: Facts, profile: ShopProfile) -> Floats:
-    """Bridge rise at which the saddle at its floor just gives the wanted action, (N,). [mm]"""
-    action_1, saddle, relief = filled(facts, profile)
-    sides = [
-        rise_limit(
-            facts.neck,
-            target_action_12_mm=facts.target_12_mm[:, side],
-            action_1_mm=action_1[:, side],
+def rooms_of(facts: Facts, profile: ShopProfile) -> Rooms:
+    """Saddle room, joint room and rise limit of every instrument, (N,). [mm]"""
+    return rooms(
+        facts.neck,
+        Readings(
+            action_1_mm=facts.action_1_mm,
+            action_12_mm=facts.action_12_mm,
+            saddle_mm=facts.saddle_mm,
             bridge_rise_mm=facts.bridge_rise_mm,
-            saddle_mm=saddle[:, side],
-            relief_mm=relief,
-            saddle_floor_mm=profile.saddle_floor_mm,
-        )
-        for side in (0, 1)
-    ]
-    return np.minimum(*sides)
-
-
-def joint_room(facts: Facts) -> Floats:
-    """Lift that the joint's remaining travel can still take up, (N,). [mm]"""
-    rise = facts.bridge_rise_mm
-    lowered = rise_after_tilt(
-        np.nan_to_num(rise),
-        facts.tilt_left_deg,
+            relief_mm=facts.relief_mm,
+        ),
+        targets_of(facts, profile),
+        tilt_left_deg=facts.tilt_left_deg,
         pivot_to_saddle_mm=facts.pivot_to_saddle_mm,
         pivot_depth_mm=facts.pivot_depth_mm,
     )
-    return np.where(facts.tilt_left_deg > 0, rise - lowered, 0.0 * rise)
 
 
 def crossing_days(fit: LiftFit, facts: Facts, limit_mm: Floats) -> Floats:
@@ -122,14 +109,14 @@ def fit_facts(
 def read(facts: Facts, profile: ShopProfile) -> Reading:
     """Fit the lift of every instrument and say when its saddle is spent and its reset due."""
     fit = fit_facts(facts)
-    limit = limits(facts, profile)
-    room = joint_room(facts)
-    days = crossing_days(fit, facts, np.stack([limit, limit + room], axis=1))
+    left = rooms_of(facts, profile)
+    due = left.rise_limit_mm + left.joint_room_mm
+    days = crossing_days(fit, facts, np.stack([left.rise_limit_mm, due], axis=1))
     return Reading(
         fit=fit,
-        rise_limit_mm=limit,
-        saddle_room_mm=limit - facts.bridge_rise_mm,
-        joint_room_mm=room,
+        rise_limit_mm=left.rise_limit_mm,
+        saddle_room_mm=left.saddle_room_mm,
+        joint_room_mm=left.joint_room_mm,
         spent_day=days[:, 0],
         reset_day=days[:, 1],
         surprise_z=latest_surprise(facts),

@@ -1,1 +1,24 @@
-urlpatterns = []
+from django.urls import path
+
+from measurements import board_views, check_in_views, instrument_view, work_views
+report_patterns = [path("instruments/<str:tag>/report/", board_views.home, name="report-issue")]
+
+urlpatterns = [
+    path("", board_views.home, name="home"),
+    path("due/", board_views.due, name="due"),
+    path("today/", board_views.today, name="today"),
+    path("instruments/<str:tag>/", instrument_view.instrument, name="instrument"),
+    path("instruments/<str:tag>/check-in/", check_in_views.add_check_in, name="check-in-add"),
+    path(
+        "instruments/<str:tag>/check-in/preview/", instrument_view.preview, name="check-in-preview"
+    ),
+    path("instruments/<str:tag>/work/<slug:kind>/", work_views.add_work, name="work-add"),
+    path("check-ins/<uuid:uuid>/", check_in_views.check_in, name="check-in"),
+    path(
+        "check-ins/<uuid:uuid>/correct/", check_in_views.correct_check_in, name="check-in-correct"
+    ),
+    path("check-ins/<uuid:uuid>/void/", check_in_views.void_check_in, name="check-in-void"),
+    path("works/<uuid:uuid>/", work_views.work, name="work"),
+    path("works/<uuid:uuid>/void/", work_views.void_work, name="work-void"),
+    *report_patterns,
+]

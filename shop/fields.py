@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+
 from geometry.units import LengthUnit, QuantityKind, format_length, parse_length, parse_quantity
 
 Range = tuple[float, float]

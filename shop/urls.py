@@ -15,5 +15,5 @@ urlpatterns = [
     path("settings/", views.settings, name="settings"),
     path("preferences/", views.preferences, name="preferences"),
     path("", include("measurements.urls")),
-    path("instruments/", include("instruments.urls")),
+    path("", include("instruments.urls")),
 ]

@@ -18,7 +18,7 @@ form_view = require_http_methods(["GET", "HEAD", "POST"])
 @anyone_on_staff
 def customers(request: HttpRequest) -> HttpResponse:
     wanted = request.GET.get("q", "").strip()[:100]
-    found = Customer.objects.annotate(instrument_count=Count("instruments"))
+    found = Customer.objects.annotate(instrument_count=Count("instruments")).order_by("name", "pk")
     if wanted:
         found = found.filter(name__icontains=wanted) | found.filter(phone__icontains=wanted)
     page = Paginator(found, 50).get_page(request.GET.get("page"))

@@ -1,0 +1,112 @@
+"""Where a person starts: what is due (owner), what is on the bench today (tech)."""
+
+from datetime import datetime, time, timedelta
+
+from django.core.paginator import Paginator
+from django.db.models import (
+    Case,
+    Exists,
+    F,
+    IntegerField,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Value,
+    When,
+)
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from instruments.models import Instrument
+from measurements.models import CheckIn, Outlook, Stage, State, Work
+from shop.roles import OWNER, anyone_on_staff, has_role
+
+URGENCY = Case(
+    *(When(state=state, then=Value(place)) for place, state in enumerate(State.values)),
+    default=Value(len(State.values)),
+    output_field=IntegerField(),
+)
+
+
+@require_GET
+@anyone_on_staff
+def home(request: HttpRequest) -> HttpResponse:
+    return redirect("due" if has_role(request.user, OWNER) else "today")  # type: ignore[arg-type]
+
+
+@require_GET
+@anyone_on_staff
+def due(request: HttpRequest) -> HttpResponse:
+    """Every instrument with an outlook, the soonest likely reset first."""
+    wanted = request.GET.get("state", "")
+    board = by_reset_date(
+        Outlook.objects.select_related("instrument__customer", "instrument__joint")
+    )
+    if wanted in State.values:
+        board = board.filter(state=wanted)
+    page = Paginator(board, 50).get_page(request.GET.get("page"))
+    counts = dict.fromkeys(State.values, 0)
+    for state in Outlook.objects.values_list("state", flat=True):
+        counts[state] += 1
+    context = {
+        "page": page,
+        "wanted": wanted,
+        "states": [(state.value, state.label, counts[state.value]) for state in State],
+        "total": sum(counts.values()),
+    }
+    return render(request, "measurements/due.html", context)
+
+
+def by_reset_date(outlooks: QuerySet[Outlook]) -> QuerySet[Outlook]:
+    """Soonest likely reset first; then those with only an early date; then the rest by urgency."""
+    return outlooks.order_by(
+        F("reset_likely").asc(nulls_last=True),
+        F("reset_early").asc(nulls_last=True),
+        URGENCY,
+        "instrument__tag",
+    )
+
+
+@require_GET
+@anyone_on_staff
+def today(request: HttpRequest) -> HttpResponse:
+    """Today's check-ins, and instruments received but not yet handed back."""
+    day = timezone.localdate()
+    start = timezone.make_aware(datetime.combine(day, time.min))
+    check_ins = (
+        CheckIn.objects.standing()
+        .filter(measured_at__gte=start, measured_at__lt=start + timedelta(days=1))
+        .select_related("instrument__customer", "measured_by")
+        .order_by("-measured_at", "-pk")
+    )
+    return render(
+        request,
+        "measurements/today.html",
+        {"day": day, "check_ins": check_ins, "waiting": waiting(), "can_measure": True},
+    )
+
+
+def waiting() -> QuerySet[Instrument]:
+    """Instruments whose newest check-in of the last 90 days is one as received."""
+    recent = timezone.now() - timedelta(days=90)
+    newest = (
+        CheckIn.objects.standing()
+        .filter(instrument=OuterRef("pk"), measured_at__gte=recent)
+        .order_by("-measured_at", "-pk")
+    )
+    worked = Work.objects.standing().filter(
+        Q(done_at__gte=OuterRef("received_at")), instrument=OuterRef("pk")
+    )
+    return (
+        Instrument.objects.annotate(
+            newest_stage=Subquery(newest.values("stage")[:1]),
+            received_at=Subquery(newest.values("measured_at")[:1]),
+        )
+        .filter(newest_stage=Stage.RECEIVED)
+        .annotate(has_work=Exists(worked))
+        .select_related("customer", "outlook")
+        .order_by("received_at")
+    )

@@ -1,0 +1,231 @@
+"""Taking an instrument's readings, looking at them again, and declaring them wrong."""
+
+from datetime import datetime
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from geometry.units import format_length
+from instruments.models import Instrument
+from measurements.acts import record_check_in, void
+from measurements.forms import CheckInForm, VoidForm
+from measurements.models import CheckIn, Stage, Work
+from measurements.outlooks import refresh_after
+from shop.models import User
+from shop.roles import anyone_on_staff, at_the_bench
+from shop.templatetags.lengths import both
+from shop.views import form_view
+
+
+def instrument_or_404(tag: str) -> Instrument:
+    return get_object_or_404(
+        Instrument.objects.select_related("customer", "joint", "outlook"), tag__iexact=tag
+    )
+
+
+def check_ins_of(instrument: Instrument) -> QuerySet[CheckIn]:
+    return instrument.check_ins.select_related("measured_by", "voided_by").prefetch_related(
+        "action_readings"
+    )
+
+
+@form_view
+@at_the_bench
+def add_check_in(request: HttpRequest, tag: str) -> HttpResponse:
+    return _check_in_form(request, instrument_or_404(tag))
+
+
+@form_view
+@at_the_bench
+def correct_check_in(request: HttpRequest, uuid: str) -> HttpResponse:
+    """A corrected copy that replaces a check-in; the wrong one stays on record, struck out."""
+    wrong = get_object_or_404(CheckIn.objects.select_related("instrument"), uuid=uuid)
+    if wrong.voided_at is not None:
+        messages.error(
+            request, "This check-in was voided before; correct the one that replaced it."
+        )
+        return redirect("check-in", uuid=wrong.uuid)
+    return _check_in_form(request, wrong.instrument, replaces=wrong)
+
+
+def _check_in_form(
+    request: HttpRequest, instrument: Instrument, replaces: CheckIn | None = None
+) -> HttpResponse:
+    user: User = request.user  # type: ignore[assignment]
+    form = CheckInForm(
+        request.POST if request.method == "POST" else None,
+        instrument=instrument,
+        unit=user.unit,
+        replaces=replaces,
+        initial=_initial(instrument, replaces, user.unit),
+    )
+    if form.is_valid():
+        try:
+            saved = record_check_in(
+                instrument=instrument,
+                measured_at=_moment(form, replaces),
+                by=user,
+                actions_mm=form.actions(),
+                uuid=form.cleaned_data["uuid"],
+                replaces=replaces,
+                reason=form.cleaned_data.get("reason", ""),
+                **form.facts(),
+            )
+        except ValidationError as error:
+            form.add_error(None, ValidationError(error.messages))
+        else:
+            _say_saved(request, saved, refresh_after(instrument))
+            return redirect("instrument", tag=instrument.tag)
+    context = {
+        "form": form,
+        "instrument": instrument,
+        "replaces": replaces,
+        "last": last_readings(instrument, user.unit, replaces),
+    }
+    status = 422 if form.is_bound else 200
+    return render(request, "measurements/check_in_form.html", context, status=status)
+
+
+def _moment(form: CheckInForm, replaces: CheckIn | None) -> datetime:
+    """A correction keeps the moment of what it replaces, unless its day is changed."""
+    day = form.cleaned_data["day"]
+    if replaces is not None and timezone.localtime(replaces.measured_at).date() == day:
+        return replaces.measured_at
+    return form.moment()
+
+
+def _say_saved(request: HttpRequest, saved: CheckIn, refreshed: bool) -> None:
+    messages.success(request, f"Check-in {saved.get_stage_display()} is saved.")
+    if not refreshed:
+        messages.warning(
+            request,
+            "The readings are safe, but the outlook could not be refreshed: it is out of date.",
+        )
+
+
+def _initial(instrument: Instrument, replaces: CheckIn | None, unit: str) -> dict[str, object]:
+    """The stage that comes next; for a correction, all that was entered before."""
+    if replaces is None:
+        newest = CheckIn.objects.standing().filter(instrument=instrument).last()
+        worked = (
+            newest is not None
+            and newest.stage == Stage.RECEIVED
+            and (
+                Work.objects.standing()
+                .filter(instrument=instrument, done_at__gte=newest.measured_at)
+                .exists()
+            )
+        )
+        return {"stage": Stage.RETURNED if worked else Stage.RECEIVED}
+    initial: dict[str, object] = {
+        name: getattr(replaces, name) for name in CheckInForm.FACTS if not name.endswith("_mm")
+    }
+    initial["day"] = timezone.localtime(replaces.measured_at).date()
+    figures = {
+        name: getattr(replaces, name) for name in CheckInForm.FACTS if name.endswith("_mm")
+    } | {
+        CheckInForm.action_name(reading.fret, reading.side): reading.action_mm
+        for reading in replaces.action_readings.all()
+    }
+    for name, value in figures.items():
+        if value is not None:
+            same_unit = replaces.as_typed.get("unit") == unit
+            typed = replaces.as_typed.get(name) if same_unit else None
+            initial[name] = typed or f"{value:.5g} mm"
+    return initial
+
+
+def last_readings(
+    instrument: Instrument, unit: str, besides: CheckIn | None = None
+) -> dict[str, str]:
+    """What each field read last time, by the name of the field, in the reader's unit."""
+    last: dict[str, str] = {}
+    earlier = check_ins_of(instrument).filter(voided_at=None)
+    if besides is not None:
+        earlier = earlier.exclude(pk=besides.pk)
+    for check_in in earlier.order_by("-measured_at", "-pk")[:5]:
+        figures = {
+            name: getattr(check_in, name) for name in CheckInForm.FACTS if name.endswith("_mm")
+        }
+        for reading in check_in.action_readings.all():
+            figures[CheckInForm.action_name(reading.fret, reading.side)] = reading.action_mm
+        for name, value in figures.items():
+            if value is not None:
+                last.setdefault(name, format_length(value, unit))  # type: ignore[arg-type]
+    return last
+
+
+@require_GET
+@anyone_on_staff
+def check_in(request: HttpRequest, uuid: str) -> HttpResponse:
+    found = get_object_or_404(
+        CheckIn.objects.select_related(
+            "instrument", "measured_by", "voided_by", "replaces", "replaced_by"
+        ).prefetch_related("action_readings"),
+        uuid=uuid,
+    )
+    context = {
+        "check_in": found,
+        "instrument": found.instrument,
+        "readings": reading_rows(found),
+        "void_form": VoidForm(),
+    }
+    return render(request, "measurements/check_in.html", context)
+
+
+def reading_rows(found: CheckIn) -> list[tuple[str, str, str]]:
+    """Each reading of a check-in: its name, what was understood in both units, what was typed."""
+    rows = []
+    for name, label in (
+        ("relief_mm", f"Relief, {found.get_relief_press_display()}"),
+        ("saddle_bass_mm", "Saddle, bass"),
+        ("saddle_treble_mm", "Saddle, treble"),
+        ("bridge_rise_mm", "Bridge rise"),
+        ("margin_bass_mm", "String to edge, bass"),
+        ("margin_treble_mm", "String to edge, treble"),
+    ):
+        value = getattr(found, name)
+        if value is not None:
+            rows.append((label, both(value), found.as_typed.get(name, "")))
+    for reading in found.action_readings.all():
+        name = CheckInForm.action_name(reading.fret, reading.side)
+        label = f"Action at {reading.fret}, {reading.side}"
+        rows.append((label, both(reading.action_mm), found.as_typed.get(name, "")))
+    if found.humidity_pct is not None:
+        rows.append(
+            ("Humidity", f"{found.humidity_pct:g} % RH", found.as_typed.get("humidity_pct", ""))
+        )
+    if found.temperature_c is not None:
+        typed = found.as_typed.get("temperature_c", "")
+        rows.append(("Temperature", f"{found.temperature_c:.3g} °C", typed))
+    return rows
+
+
+@require_POST
+@at_the_bench
+def void_check_in(request: HttpRequest, uuid: str) -> HttpResponse:
+    found = get_object_or_404(CheckIn.objects.select_related("instrument"), uuid=uuid)
+    return void_fact(request, found, "measurements/check_in.html", "check_in")
+
+
+def void_fact(request: HttpRequest, fact: CheckIn | Work, template: str, name: str) -> HttpResponse:
+    """Void a check-in or a piece of work, or show its page again with what is missing."""
+    form = VoidForm(request.POST)
+    if form.is_valid():
+        try:
+            void(fact, by=request.user, reason=form.cleaned_data["reason"])  # type: ignore[arg-type]
+        except ValidationError as error:
+            form.add_error(None, ValidationError(error.messages))
+        else:
+            refresh_after(fact.instrument)
+            messages.success(request, f"{fact} is voided; it stays on record, struck out.")
+            return redirect("instrument", tag=fact.instrument.tag)
+    context = {name: fact, "instrument": fact.instrument, "void_form": form}
+    if isinstance(fact, CheckIn):
+        context["readings"] = reading_rows(fact)
+    return render(request, template, context, status=422)

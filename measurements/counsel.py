@@ -1,0 +1,194 @@
+"""One instrument's advice: facts in, geometry's options out, with the dates that each leads to."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from django.utils import timezone
+
+from geometry.action import Neck
+from geometry.advice import Advice, GaugeUncertainty, Joint, Option, Readings, Targets, advise
+from geometry.foretell import Foretold, foretell
+from geometry.options import Bench
+from geometry.readings import complete, two_sided
+from instruments.defaults import joint_dimension
+from instruments.models import Instrument
+from measurements.facts import Facts, gather
+from measurements.forms import frets_of
+from measurements.outlooks import MARKS, crossing_days, fit_facts, latest_surprise, targets_of
+from measurements.rows import date_of
+from measurements.work_forms import Change
+from shop.models import ShopProfile
+
+Dates = dict[str, date | None]
+
+
+@dataclass(frozen=True)
+class Counsel:
+    """What is known of one instrument now and what may be done about it."""
+
+    instrument: Instrument
+    today: date
+    profile: ShopProfile
+    facts: Facts
+    neck: Neck
+    readings: Readings
+    targets: Targets
+    joint: Joint
+    set_frets: tuple[int, ...]
+    advice: Advice
+
+    @property
+    def recommended(self) -> Option | None:
+        """The option to take now; None where nothing, or something else first, is to be done."""
+        for option in self.advice.options:
+            if option.key == self.advice.recommended:
+                return option
+        return None
+
+    @cached_property
+    def option_dates(self) -> dict[str, Dates]:
+        """By option: when the saddle would be spent and a reset due, early, likely and late."""
+        options = self.advice.options
+        if not options or self.facts.readings[0] == 0:
+            return {}
+        now = float(self.facts.bridge_rise_mm[0])
+        # Limits on today's setting: what an option lowers the bridge by is lift won.
+        spent = [o.rise_limit_after_mm - (o.bridge_rise_after_mm - now) for o in options]
+        due = [at + o.joint_room_after_mm for at, o in zip(spent, options, strict=True)]
+        days = crossing_days(fit_facts(self.facts), self.facts, np.array([spent + due]))[0]
+        dates = [[date_of(day) if np.isfinite(day) else None for day in row] for row in days]
+        return {
+            option.key: {
+                **{f"saddle_spent_{m}": d for m, d in zip(MARKS, dates[place], strict=True)},
+                **{
+                    f"reset_{m}": d for m, d in zip(MARKS, dates[len(options) + place], strict=True)
+                },
+            }
+            for place, option in enumerate(options)
+        }
+
+    def foretell(self, change: Change) -> Foretold | None:
+        """What a piece of work should do to the action; None where too little is known."""
+        set_up = complete(self.neck, self.readings, self.targets)
+        if np.isnan(set_up.bridge_rise_mm) or np.isnan(set_up.action_12_mm).any():
+            return None
+        bench = Bench(
+            neck=two_sided(self.neck),
+            set_up=set_up,
+            targets=self.targets,
+            joint=self.joint,
+            set_frets=self.set_frets,
+            gauges=gauges_of(self.profile),
+        )
+        return foretell(
+            bench,
+            tilt_deg=change.tilt_deg,
+            saddle_mm=np.array(change.saddle_mm, dtype=float),
+            relief_mm=change.relief_mm,
+            action_1_mm=np.array(change.action_1_mm, dtype=float),
+        )
+
+
+def counsel(
+    instrument: Instrument,
+    *,
+    as_of: date | None = None,
+    readings: Mapping[str, Any] | None = None,
+) -> Counsel:
+    """Advice for an instrument as it stands, or as if ``readings`` had just been taken.
+
+    ``readings`` may hold any fields of :class:`geometry.advice.Readings`; sides are (bass, treble).
+    """
+    profile = ShopProfile.current()
+    today = as_of or timezone.localdate()
+    facts = gather([instrument.pk], today, profile)
+    now = readings_of(facts)
+    surprise_z = float(latest_surprise(facts)[0])
+    if readings is not None:
+        now, surprise_z = replace(now, **readings), float("nan")
+    targets = targets_of(facts, profile, row=0)
+    neck = neck_of(facts)
+    joint = joint_of(instrument, facts)
+    frets = tuple(frets_of(instrument))
+    return Counsel(
+        instrument=instrument,
+        today=today,
+        profile=profile,
+        facts=facts,
+        neck=neck,
+        readings=now,
+        targets=targets,
+        joint=joint,
+        set_frets=frets,
+        advice=advise(
+            neck,
+            now,
+            targets,
+            joint,
+            set_frets=frets,
+            uncertainty=gauges_of(profile),
+            surprise_z=None if np.isnan(surprise_z) else surprise_z,
+        ),
+    )
+
+
+def readings_of(facts: Facts) -> Readings:
+    return Readings(
+        action_1_mm=facts.action_1_mm[0],
+        action_12_mm=facts.action_12_mm[0],
+        saddle_mm=facts.saddle_mm[0],
+        bridge_rise_mm=facts.bridge_rise_mm[0],
+        relief_mm=facts.relief_mm[0],
+    )
+
+
+def neck_of(facts: Facts) -> Neck:
+    def one(value: Any) -> float:
+        return float(value[0])
+
+    neck = facts.neck
+    return Neck(
+        scale_length_mm=one(neck.scale_length_mm),
+        compensation_mm=one(neck.compensation_mm),
+        joint_fret=one(neck.joint_fret),
+        fretboard_radius_mm=one(neck.fretboard_radius_mm),
+        half_spread_nut_mm=one(neck.half_spread_nut_mm),
+        half_spread_saddle_mm=one(neck.half_spread_saddle_mm),
+    )
+
+
+def joint_of(instrument: Instrument, facts: Facts) -> Joint:
+    """The joint with its dimensions, its own or the usual ones, as it is set on the day."""
+    joint = instrument.joint
+    tilting = {
+        "bolt_arm_mm": joint_dimension("bolt_arm_mm", joint.bolt_arm_mm),
+        "thread_pitch_mm": joint_dimension("thread_pitch_mm", joint.thread_pitch_mm),
+        "tilt_min_deg": joint.tilt_min_deg,
+        "tilt_max_deg": max(
+            joint_dimension("tilt_max_deg", joint.tilt_max_deg), joint.tilt_min_deg
+        ),
+    }
+    return Joint(
+        kind=joint.kind,  # type: ignore[arg-type]
+        pivot_depth_mm=float(facts.pivot_depth_mm[0]),
+        heel_depth_mm=float(facts.heel_depth_mm[0]),
+        tilt_now_deg=float(facts.tilt_now_deg[0]),
+        shims_mm=tuple(joint.shims_mm),
+        shim_now_mm=max(float(facts.shim_now_mm[0]), 0.0),
+        one_way=joint.one_way,
+        **tilting,
+    )
+
+
+def gauges_of(profile: ShopProfile) -> GaugeUncertainty:
+    return GaugeUncertainty(
+        relief_mm=profile.relief_u_mm,
+        action_1_mm=profile.action_1_u_mm,
+        action_12_mm=profile.action_12_u_mm,
+        saddle_mm=profile.saddle_u_mm,
+        bridge_rise_mm=profile.bridge_rise_u_mm,
+    )

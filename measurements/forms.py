@@ -1,0 +1,212 @@
+"""Forms for check-ins and for voiding: units parsed, impossible figures refused, unusual ones asked."""
+
+from collections.abc import Iterator
+from datetime import date, datetime, time, timedelta
+from functools import partial
+from typing import Any
+from uuid import uuid4
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from geometry.units import LengthUnit
+from instruments.defaults import USUAL_SET_FRETS
+from instruments.models import Instrument
+from measurements.models import CheckIn, Press, Side, Stage, Work
+from measurements.ranges import POSSIBLE, USUAL, factor_slip, possible_action, usual_action
+from shop.fields import LengthField, MeasuredForm, QuantityField
+
+SIDES = (Side.BASS, Side.TREBLE)
+FIRST_DAY = date(1950, 1, 1)
+
+
+def reading_field(name: str, label: str, **kwargs: Any) -> LengthField:
+    """A length field with the ranges of ``measurements.ranges``."""
+    usual = USUAL[name]
+    return LengthField(
+        label=label,
+        possible=POSSIBLE[name],
+        usual=usual,
+        guess=partial(factor_slip, usual=usual),
+        **kwargs,
+    )
+
+
+def action_field(fret: int, side: str) -> LengthField:
+    usual = usual_action(fret)
+    return LengthField(
+        label=f"Action at {fret}, {side}",
+        possible=possible_action(fret),
+        usual=usual,
+        guess=partial(factor_slip, usual=usual),
+    )
+
+
+def moment_on(day: date, instrument: Instrument) -> datetime:
+    """Now for today; for an earlier day noon, a minute later for each event already on that day."""
+    if day == timezone.localdate():
+        return timezone.now()
+    start = timezone.make_aware(datetime.combine(day, time.min))
+    end = start + timedelta(days=1)
+    events = (
+        CheckIn.objects.filter(
+            instrument=instrument, measured_at__gte=start, measured_at__lt=end
+        ).count()
+        + Work.objects.filter(instrument=instrument, done_at__gte=start, done_at__lt=end).count()
+    )
+    return timezone.make_aware(datetime.combine(day, time(12))) + timedelta(minutes=events)
+
+
+class DatedForm(MeasuredForm):
+    """A form for something that happened to an instrument on a day, sent once however often pressed."""
+
+    uuid = forms.UUIDField(widget=forms.HiddenInput)
+    day = forms.DateField(
+        label="Date", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+
+    def __init__(self, *args: Any, instrument: Instrument, **kwargs: Any) -> None:
+        self.instrument = instrument
+        initial = {"uuid": uuid4(), "day": timezone.localdate(), **kwargs.pop("initial", {})}
+        super().__init__(*args, initial=initial, **kwargs)
+
+    def clean_day(self) -> date:
+        day: date = self.cleaned_data["day"]
+        if day > timezone.localdate():
+            raise ValidationError(f"Date {day} lies ahead; a reading is taken today or earlier.")
+        if day < FIRST_DAY:
+            raise ValidationError(f"Date {day} is before {FIRST_DAY}; check the year.")
+        return day
+
+    def moment(self) -> datetime:
+        return moment_on(self.cleaned_data["day"], self.instrument)
+
+
+class CheckInForm(DatedForm):
+    """One instrument's readings in the order in which they are usually taken."""
+
+    stage = forms.ChoiceField(choices=Stage, widget=forms.RadioSelect, initial=Stage.RECEIVED)
+    at_pitch = forms.BooleanField(label="Strung and at pitch", required=False, initial=True)
+    humidity_pct = QuantityField(
+        "humidity",
+        label="Humidity (% RH)",
+        possible=POSSIBLE["humidity_pct"],
+        usual=USUAL["humidity_pct"],
+    )
+    temperature_c = QuantityField(
+        "temperature",
+        label="Temperature (°C)",
+        possible=POSSIBLE["temperature_c"],
+        usual=USUAL["temperature_c"],
+    )
+    relief_mm = reading_field("relief_mm", "Relief")
+    relief_press = forms.ChoiceField(label="Relief was", choices=Press, initial=Press.JOINT)
+    saddle_bass_mm = reading_field("saddle_bass_mm", "Saddle, bass")
+    saddle_treble_mm = reading_field("saddle_treble_mm", "Saddle, treble")
+    bridge_rise_mm = reading_field(
+        "bridge_rise_mm",
+        "Bridge rise",
+        help_text="Bridge top above the line of the frets; minus when the straightedge passes over it.",
+    )
+    margin_bass_mm = reading_field("margin_bass_mm", "String to edge at joint, bass")
+    margin_treble_mm = reading_field("margin_treble_mm", "String to edge at joint, treble")
+    gauge = forms.CharField(label="Gauge used", max_length=60, required=False)
+    notes = forms.CharField(
+        max_length=4000, required=False, widget=forms.Textarea(attrs={"rows": 2})
+    )
+    reason = forms.CharField(label="Why the earlier one was wrong", max_length=400, required=False)
+
+    FACTS = (
+        "stage", "at_pitch", "humidity_pct", "temperature_c", "relief_mm", "relief_press",
+        "saddle_bass_mm", "saddle_treble_mm", "bridge_rise_mm", "margin_bass_mm",
+        "margin_treble_mm", "gauge", "notes",
+    )  # fmt: skip
+
+    def __init__(
+        self,
+        *args: Any,
+        instrument: Instrument,
+        unit: LengthUnit = "mm",
+        replaces: CheckIn | None = None,
+        **kwargs: Any,
+    ) -> None:
+        self.replaces = replaces
+        super().__init__(*args, instrument=instrument, unit=unit, **kwargs)
+        self.places = [(fret, side) for fret in frets_of(instrument) for side in SIDES]
+        for fret, side in self.places:
+            field = action_field(fret, side)
+            field.unit = unit
+            self.fields[self.action_name(fret, side)] = field
+        if replaces is None:
+            del self.fields["reason"]
+        else:
+            self.fields["reason"].required = True
+
+    @staticmethod
+    def action_name(fret: int, side: str) -> str:
+        return f"action_{fret}_{side}_mm"
+
+    def action_rows(self) -> Iterator[list[forms.BoundField]]:
+        for fret in frets_of(self.instrument):
+            yield [self[self.action_name(fret, side)] for side in SIDES]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        measured = [name for name in self.fields if name.endswith("_mm")]
+        if not any(cleaned.get(name) is not None for name in measured) and not any(
+            name in self.errors for name in measured
+        ):
+            raise ValidationError("No reading yet: a check-in needs at least one measured length.")
+        return cleaned
+
+    def actions(self) -> dict[tuple[int, str], float]:
+        found = {place: self.cleaned_data.get(self.action_name(*place)) for place in self.places}
+        return {place: value for place, value in found.items() if value is not None}
+
+    def entered(self) -> list[tuple[str, str, float | None, list[str]]]:
+        """Each length typed so far: its label, the text, what was understood, what is wrong."""
+        rows = []
+        for name, field in self.fields.items():
+            text = str(self.data.get(self.add_prefix(name), "")).strip()
+            if isinstance(field, LengthField) and text:
+                errors = [str(error) for error in self.errors.get(name, [])]
+                rows.append((str(field.label), text, self.cleaned_data.get(name), errors))
+        return rows
+
+    def as_readings(self) -> dict[str, Any]:
+        """What is readable so far, as fields of ``geometry.advice.Readings``; only what was given."""
+        get = self.cleaned_data.get
+
+        def both(name: str) -> list[float]:
+            return [
+                float("nan") if (value := get(name.format(side))) is None else value
+                for side in SIDES
+            ]
+
+        readings: dict[str, Any] = {
+            "action_1_mm": both("action_1_{}_mm"),
+            "action_12_mm": both("action_12_{}_mm"),
+            "saddle_mm": both("saddle_{}_mm"),
+        }
+        given = {
+            key: value for key, value in readings.items() if any(item == item for item in value)
+        }
+        singles = {key: get(key) for key in ("bridge_rise_mm", "relief_mm")}
+        return given | {key: value for key, value in singles.items() if value is not None}
+
+    def facts(self) -> dict[str, Any]:
+        return {name: self.cleaned_data[name] for name in self.FACTS} | {
+            "as_typed": self.typed() | {"unit": self.unit}
+        }
+
+
+def frets_of(instrument: Instrument) -> list[int]:
+    """Frets at which this instrument's action is read: its own list, with 1 and 12 always in it."""
+    return sorted({*USUAL_SET_FRETS, *instrument.set_frets})
+
+
+class VoidForm(forms.Form):
+    reason = forms.CharField(
+        label="Why is it wrong?", max_length=400, widget=forms.TextInput(attrs={"size": 40})
+    )

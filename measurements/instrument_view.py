@@ -1,0 +1,198 @@
+"""The instrument's page: figures now, advice, options, trend and history."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import uuid4
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_POST
+
+from geometry.advice import Option
+from geometry.units import LengthUnit
+from instruments.models import Instrument
+from measurements.cautions import caution_words
+from measurements.charts import trend_figure
+from measurements.check_in_views import check_ins_of, instrument_or_404
+from measurements.counsel import Counsel, Dates, counsel
+from measurements.drawing import after_option, readings_now, side_views
+from measurements.forms import CheckInForm
+from measurements.models import CheckIn, Outlook, Work
+from measurements.trend import trend
+from measurements.trend_svg import trend_pictures
+from measurements.words import (
+    OPTION_TITLES,
+    advice_words,
+    assumption_words,
+    basis_words,
+    option_words,
+    suspect_words,
+    when_words,
+    work_words,
+)
+from measurements.work_forms import work_kinds
+from shop.finders import injected_style_ids
+from shop.models import User
+from shop.roles import anyone_on_staff, at_the_bench
+
+
+@dataclass(frozen=True)
+class Event:
+    """One line of the history: a check-in or a piece of work."""
+
+    moment: datetime
+    voided: bool
+    check_in: CheckIn | None = None
+    work: Work | None = None
+    words: str = ""
+    action_bass: float | None = None
+    action_treble: float | None = None
+
+
+@dataclass(frozen=True)
+class OptionRow:
+    """One option as the page shows it."""
+
+    option: Option
+    title: str
+    words: str
+    recommended: bool
+    actions: list[tuple[int, float, float]]
+    spent: str
+    reset: str
+    cautions: list[str]
+
+
+@require_GET
+@anyone_on_staff
+def instrument(request: HttpRequest, tag: str) -> HttpResponse:
+    found = instrument_or_404(tag)
+    if found.tag != tag:
+        return redirect("instrument", tag=found.tag)
+    user: User = request.user  # type: ignore[assignment]
+    history = history_of(found, user.unit)
+    outlook = getattr(found, "outlook", None)
+    has_readings = any(event.check_in and not event.voided for event in history)
+    context: dict[str, Any] = {
+        "instrument": found,
+        "outlook": outlook or Outlook(instrument=found),
+        "has_readings": has_readings,
+        "history": history,
+        "kinds": work_kinds(found),
+        "adjustable": found.joint.kind in ("tilting", "shimmed"),
+        "reports": found.reports.all()[:10],
+        "report_nonce": uuid4(),
+    }
+    if has_readings:
+        context |= advice_context(counsel(found), user.unit)
+        context |= _trend_context(found, outlook, user.unit)
+    return render(request, "measurements/instrument.html", context)
+
+
+def advice_context(now: Counsel, unit: LengthUnit) -> dict[str, Any]:
+    """What ``_advice.html``, ``_options.html`` and ``_side_view.html`` show."""
+    lowering = now.instrument.joint.lowering_turn
+    chosen = now.recommended
+    work_to_do = chosen is not None and chosen.key != "leave"
+    after = after_option(chosen, "after the advice") if chosen and work_to_do else None
+    return {
+        "counsel": now,
+        "advice": now.advice,
+        "reason": advice_words(now.advice, unit, lowering),
+        "do_this": option_words(chosen, unit, lowering) if chosen and work_to_do else "",
+        "cautions": caution_words(chosen.cautions) if chosen else [],
+        "suspects": [suspect_words(item, unit) for item in now.advice.suspect_details],
+        "assumptions": assumption_words(now.advice, unit),
+        "option_rows": option_rows(now, unit),
+        "drawings": side_views(
+            now.neck,
+            readings_now(now.readings),
+            after=after,
+            fret_count=now.instrument.fret_count,
+            pivot_depth_mm=now.joint.pivot_depth_mm,
+            unit=unit,
+            name=str(now.instrument),
+        ),
+    }
+
+
+def option_rows(now: Counsel, unit: LengthUnit) -> list[OptionRow]:
+    lowering = now.instrument.joint.lowering_turn
+    height = now.advice.first_step in ("height", "none")
+    return [
+        OptionRow(
+            option=option,
+            title=OPTION_TITLES[option.key],
+            words=option_words(option, unit, lowering),
+            recommended=height and option.key == now.advice.recommended,
+            actions=[
+                (fret, float(bass), float(treble))
+                for fret, (bass, treble) in zip(
+                    option.set_frets, option.action_after_mm, strict=True
+                )
+            ],
+            cautions=caution_words(option.cautions),
+            **_when(now, now.option_dates.get(option.key)),
+        )
+        for option in now.advice.options
+    ]
+
+
+def _when(now: Counsel, dates: Dates | None) -> dict[str, str]:
+    if dates is None:
+        return {"spent": "–", "reset": "–"}
+    today = now.today
+    return {
+        name: when_words(*(dates[f"{key}_{mark}"] for mark in ("early", "likely", "late")), today)
+        for name, key in (("spent", "saddle_spent"), ("reset", "reset"))
+    }
+
+
+def _trend_context(found: Instrument, outlook: Outlook | None, unit: LengthUnit) -> dict[str, Any]:
+    movement = trend(found, unit=unit)
+    if not movement.readings:
+        return {}
+    stills = trend_pictures(movement, unit=unit)
+    return {
+        "chart": trend_figure(movement, unit),
+        "stills": stills,
+        "still": stills[0],
+        "style_ids": injected_style_ids(),
+        "basis_words": basis_words(outlook) if outlook else "",
+    }
+
+
+def history_of(found: Instrument, unit: LengthUnit) -> list[Event]:
+    """Check-ins and work, newest first, voided ones among them."""
+    events = []
+    for check_in in check_ins_of(found):
+        actions = {(row.fret, row.side): row.action_mm for row in check_in.action_readings.all()}
+        events.append(
+            Event(
+                moment=check_in.measured_at,
+                voided=check_in.voided_at is not None,
+                check_in=check_in,
+                action_bass=actions.get((12, "bass")),
+                action_treble=actions.get((12, "treble")),
+            )
+        )
+    for work in found.works.all():
+        voided = work.voided_at is not None
+        events.append(Event(work.done_at, voided, work=work, words=work_words(work, unit)))
+    return sorted(events, key=lambda event: event.moment, reverse=True)
+
+
+@require_POST
+@at_the_bench
+def preview(request: HttpRequest, tag: str) -> HttpResponse:
+    """What the figures typed so far mean: understood in both units, agreeing or not, and the advice."""
+    found = instrument_or_404(tag)
+    user: User = request.user  # type: ignore[assignment]
+    form = CheckInForm(request.POST, instrument=found, unit=user.unit)
+    form.is_valid()
+    context: dict[str, Any] = {"instrument": found, "form": form, "entered": form.entered()}
+    readings = form.as_readings()
+    if readings:
+        context |= advice_context(counsel(found, readings=readings), user.unit)
+    return render(request, "measurements/_preview.html", context)

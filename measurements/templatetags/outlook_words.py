@@ -1,0 +1,10 @@
+"""The sentences of ``measurements.words`` as template filters."""
+
+from django import template
+
+from measurements import words
+
+register = template.Library()
+register.filter("reset_words", words.reset_words)
+register.filter("saddle_words", words.saddle_words)
+register.filter("work_words", words.work_words)

@@ -1,0 +1,205 @@
+"""Plain sentences for facts and conclusions; the page, the report and the charts share them."""
+
+import re
+from datetime import date
+
+from geometry.advice import Advice, Option
+from geometry.balance import Suspect
+from geometry.reasons import REASONS
+from geometry.units import LengthUnit, format_length, format_turns
+from instruments.models import Turn
+from measurements.models import Outlook, Work, WorkKind
+
+
+def change_words(before: float | None, after: float | None, unit: LengthUnit) -> str:
+    """``3.00 mm → 2.60 mm``, or what is known of it."""
+    if after is None:
+        return ""
+    if before is None:
+        return f"to {format_length(after, unit)}"
+    return f"{format_length(before, unit)} → {format_length(after, unit)}"
+
+
+def turn_words(turns: float, lowering_turn: str) -> str:
+    """``3/4 turn clockwise``: the way the hand turns, from the joint's own direction."""
+    other = {Turn.CLOCKWISE: Turn.ANTICLOCKWISE, Turn.ANTICLOCKWISE: Turn.CLOCKWISE}
+    way = lowering_turn if turns >= 0 else other[Turn(lowering_turn)]
+    return f"{format_turns(abs(turns))} {way}"
+
+
+def work_words(work: Work, unit: LengthUnit = "mm") -> str:
+    """What was done, in one line."""
+    if work.kind == WorkKind.JOINT:
+        return _joint_words(work, unit)
+    if work.kind == WorkKind.SADDLE:
+        return "Saddle: " + _both_sides(
+            unit,
+            (work.saddle_bass_from_mm, work.saddle_bass_to_mm),
+            (work.saddle_treble_from_mm, work.saddle_treble_to_mm),
+        )
+    if work.kind == WorkKind.RELIEF:
+        return f"Relief {change_words(work.relief_from_mm, work.relief_to_mm, unit)}".strip()
+    if work.kind == WorkKind.NUT:
+        return "Nut, action at 1: " + _both_sides(
+            unit, (None, work.nut_bass_to_mm), (None, work.nut_treble_to_mm)
+        )
+    if work.kind == WorkKind.RESET:
+        wedge = "" if work.wedge_mm is None else f", wedge {format_length(work.wedge_mm, unit)}"
+        return f"Neck reset{wedge}"
+    return work.notes or "Other work"
+
+
+def _joint_words(work: Work, unit: LengthUnit) -> str:
+    tilt = f"tilt {work.tilt_from_deg:.2f}° → {work.tilt_to_deg:.2f}°".replace("-", "−")
+    if work.turns is not None:
+        sense = "lower" if work.turns >= 0 else "raise"
+        return f"Adjuster {format_turns(abs(work.turns))} to {sense} the action, {tilt}"
+    if work.shim_to_mm is not None:
+        return f"Shim {change_words(work.shim_from_mm, work.shim_to_mm, unit)}, {tilt}"
+    return f"Neck angle, {tilt}"
+
+
+def _both_sides(unit: LengthUnit, *sides: tuple[float | None, float | None]) -> str:
+    parts = [
+        f"{name} {change_words(before, after, unit)}"
+        for name, (before, after) in zip(("bass", "treble"), sides, strict=True)
+        if after is not None
+    ]
+    return ", ".join(parts) or "worked on"
+
+
+def when_words(
+    early: date | None, likely: date | None, late: date | None, today: date, horizon_years: int = 60
+) -> str:
+    """``around 2031 (2028 to 2037)`` in years, or months where the date is near."""
+    beyond = f"more than {horizon_years} years"
+    if likely is None:
+        return f"not within {horizon_years} years" + (
+            "" if early is None else f", at the earliest {_when(early, today)}"
+        )
+    upper = beyond if late is None else _when(late, today)
+    return f"{_when(likely, today)} ({_when(early, today)} to {upper})"
+
+
+def _when(day: date | None, today: date) -> str:
+    if day is None:
+        return "later"
+    if day <= today:
+        return "now"
+    if (day - today).days < 730:
+        return f"{day:%B %Y}"
+    return f"{day:%Y}"
+
+
+def reset_words(outlook: Outlook) -> str:
+    return when_words(outlook.reset_early, outlook.reset_likely, outlook.reset_late, outlook.as_of)
+
+
+def saddle_words(outlook: Outlook) -> str:
+    return when_words(
+        outlook.saddle_spent_early,
+        outlook.saddle_spent_likely,
+        outlook.saddle_spent_late,
+        outlook.as_of,
+    )
+
+
+def advice_words(advice: Advice, unit: LengthUnit, lowering_turn: str) -> str:
+    """The advice's one sentence in the reader's unit, with the way the screw turns."""
+    values = advice.reason_values
+
+    def in_unit(match: re.Match[str]) -> str:
+        return format_length(values[match[1]], unit)
+
+    sentence = re.sub(r"\{(\w+_mm):\.2f\} mm", in_unit, REASONS[advice.reason_key])
+    turns = values.get("turns", 0.0)
+    return sentence.format(
+        side=advice.reason_side, turns_text=turn_words(turns, lowering_turn), **values
+    )
+
+
+def option_words(option: Option, unit: LengthUnit, lowering_turn: str) -> str:
+    """What an option asks the hand to do: ``3/8 turn clockwise; saddle bass −0.25 mm``."""
+    parts = []
+    if option.turns:
+        parts.append(turn_words(option.turns, lowering_turn))
+    if option.shim_mm is not None and option.tilt_change_deg:
+        parts.append(f"shim {format_length(option.shim_mm, unit)}")
+    if option.key == "reset":
+        parts.append(
+            f"reset by {option.tilt_change_deg:.2f}°, wedge {format_length(option.wedge_mm, unit)}"
+        )
+    for side, cut in zip(("bass", "treble"), option.saddle_cut_mm, strict=True):
+        if cut:
+            verb = "lower" if cut > 0 else "raise"
+            parts.append(f"{verb} the saddle {format_length(abs(float(cut)), unit)} on the {side}")
+    return "; ".join(parts) or "nothing"
+
+
+OPTION_TITLES = {
+    "leave": "Leave it",
+    "saddle": "Saddle only",
+    "tilt": "Neck angle only",
+    "tilt_and_saddle": "Neck angle, then saddle",
+    "reset": "Neck reset",
+}
+
+
+def basis_words(outlook: Outlook) -> str:
+    """How sure the outlook is, and why."""
+    count = outlook.readings
+    if not count:
+        return ""
+    basis = outlook.basis
+    parts = [f"{count} reading{'' if count == 1 else 's'} of the bridge rise"]
+    dry = count - basis.get("humidity_known", 0)
+    if dry:
+        parts.append(f"{dry} without humidity")
+    if basis.get("origin_assumed"):
+        parts.append("build year unknown and assumed, which widens the range")
+    elif basis.get("age_sd_years"):
+        parts.append("build year a guess")
+    if basis.get("assumed"):
+        parts.append(f"assumed: {', '.join(basis['assumed'])}")
+    sentence = f"Rests on {'; '.join(parts)}."
+    if count < 3:
+        sentence += (
+            " With so few the range is wide: it is mostly what is usual for such instruments."
+        )
+    return sentence
+
+
+READING_NAMES = {
+    "action_1": "action at fret 1",
+    "action_12": "action at fret 12",
+    "saddle": "saddle",
+    "bridge_rise": "bridge rise",
+    "relief": "relief",
+}
+
+
+def _reading_words(name: str) -> str:
+    """``action_12_bass`` as ``action at fret 12, bass``."""
+    for ending in ("_bass", "_treble"):
+        if name.endswith(ending):
+            return f"{READING_NAMES[name.removesuffix(ending)]}, {ending[1:]}"
+    if name.endswith("_swapped"):
+        return f"{READING_NAMES[name.removesuffix('_swapped')]}, bass and treble swapped"
+    return READING_NAMES[name]
+
+
+def suspect_words(suspect: Suspect, unit: LengthUnit) -> str:
+    """Which reading may be wrong, what it should then read, and how the slip may have come about."""
+    name = _reading_words(suspect.name)
+    if suspect.slip == "swapped":
+        return name
+    slip = f" (a slip of the {suspect.slip}?)" if suspect.slip else ""
+    return f"{name}, if it should read {format_length(suspect.should_read_mm, unit)}{slip}"
+
+
+def assumption_words(advice: Advice, unit: LengthUnit) -> list[str]:
+    """What was taken for each reading that was not measured."""
+    return [
+        f"{_reading_words(name)}: {format_length(value, unit)}"
+        for name, value in advice.assumed_mm.items()
+    ]

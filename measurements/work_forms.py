@@ -1,0 +1,253 @@
+"""One form for each kind of work; each says what it changes, so that the result can be foretold."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from geometry.joint import shim_tilt, tilt_after_turns
+from geometry.units import format_length
+from instruments.defaults import joint_dimension
+from instruments.models import Instrument, JointKind, NeckJoint
+from measurements.forms import DatedForm, action_field, reading_field
+from measurements.models import Side, WorkKind
+from shop.fields import LengthField, QuantityField
+
+LOWER, RAISE = "lower", "raise"
+
+
+@dataclass(frozen=True)
+class Change:
+    """What a piece of work alters; None leaves a figure as it is. Sides are (bass, treble)."""
+
+    tilt_deg: float = 0.0
+    saddle_mm: tuple[float | None, float | None] = (None, None)
+    relief_mm: float | None = None
+    action_1_mm: tuple[float | None, float | None] = (None, None)
+
+
+class WorkForm(DatedForm):
+    """Base: a dated piece of work with notes."""
+
+    kind: WorkKind
+    FACTS: tuple[str, ...] = ()
+    notes = forms.CharField(
+        max_length=4000, required=False, widget=forms.Textarea(attrs={"rows": 2})
+    )
+
+    def facts(self) -> dict[str, Any]:
+        """Columns of ``Work`` that this form fills."""
+        return {name: self.cleaned_data.get(name) for name in (*self.FACTS, "notes")} | {
+            "as_typed": self.typed() | {"unit": self.unit}
+        }
+
+    def change(self) -> Change:
+        """What the entered figures would alter; only for a valid form."""
+        return Change()
+
+    def need_one_of(self, cleaned: dict[str, Any], names: tuple[str, ...], words: str) -> None:
+        missing = all(cleaned.get(name) is None for name in names)
+        if missing and not any(name in self.errors for name in names):
+            raise ValidationError(words)
+
+
+class TurnForm(WorkForm):
+    """Turns of an adjustable joint's bolt."""
+
+    kind = WorkKind.JOINT
+    FACTS = ("tilt_from_deg", "tilt_to_deg")
+    turns = QuantityField("turns", label="Turns", possible=(0, 40), usual=(0.05, 3), required=True)
+    sense = forms.ChoiceField(
+        label="So as to",
+        choices=[(LOWER, "lower the action"), (RAISE, "raise the action")],
+        initial=LOWER,
+        widget=forms.RadioSelect,
+    )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        if cleaned.get("turns") is None or "sense" not in cleaned:
+            return cleaned
+        joint = self.instrument.joint
+        signed = cleaned["turns"] * (1 if cleaned["sense"] == LOWER else -1)
+        if signed == 0:
+            raise ValidationError({"turns": "Turns 0: there is nothing to log."})
+        now, least, most = joint_limits(joint)
+        try:
+            after = float(
+                tilt_after_turns(
+                    signed,
+                    joint_dimension("thread_pitch_mm", joint.thread_pitch_mm),
+                    joint_dimension("bolt_arm_mm", joint.bolt_arm_mm),
+                    now,
+                )
+            )
+        except ValueError as error:
+            raise ValidationError({"turns": f"Turns: {error}"}) from error
+        if (after > most and after > now) or (after < least and after < now):
+            raise ValidationError(
+                {
+                    "turns": f"That takes the tilt from {now:.2f}° to {after:.2f}°; this joint goes "
+                    f"from {least:.2f}° to {most:.2f}°. Check the number of turns, or the joint's limits."
+                }
+            )
+        cleaned |= {"signed_turns": signed, "tilt_from_deg": now, "tilt_to_deg": after}
+        return cleaned
+
+    def facts(self) -> dict[str, Any]:
+        return super().facts() | {"turns": self.cleaned_data["signed_turns"]}
+
+    def change(self) -> Change:
+        return Change(self.cleaned_data["tilt_to_deg"] - self.cleaned_data["tilt_from_deg"])
+
+
+class ShimForm(WorkForm):
+    """Another shim in a shimmed joint."""
+
+    kind = WorkKind.JOINT
+    FACTS = ("shim_from_mm", "shim_to_mm", "tilt_from_deg", "tilt_to_deg")
+    shim_to_mm = LengthField(label="Shim put in (0 for none)", possible=(0, 10), required=True)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        after = cleaned.get("shim_to_mm")
+        if after is None:
+            return cleaned
+        joint = self.instrument.joint
+        if after == joint.shim_now_mm:
+            raise ValidationError(
+                {"shim_to_mm": f"A shim of {format_length(after, self.unit)} is in place already."}
+            )
+        depth = joint_dimension("heel_depth_mm", joint.heel_depth_mm)
+        tilt = float(shim_tilt(after, depth, joint.shim_now_mm))
+        cleaned |= {
+            "shim_from_mm": joint.shim_now_mm,
+            "tilt_from_deg": joint.tilt_now_deg,
+            "tilt_to_deg": joint.tilt_now_deg + tilt,
+        }
+        return cleaned
+
+    def change(self) -> Change:
+        return Change(self.cleaned_data["tilt_to_deg"] - self.cleaned_data["tilt_from_deg"])
+
+
+class SaddleForm(WorkForm):
+    kind = WorkKind.SADDLE
+    FACTS = (
+        "saddle_bass_from_mm", "saddle_bass_to_mm", "saddle_treble_from_mm", "saddle_treble_to_mm",
+    )  # fmt: skip
+    saddle_bass_from_mm = reading_field("saddle_bass_mm", "Bass before")
+    saddle_treble_from_mm = reading_field("saddle_treble_mm", "Treble before")
+    saddle_bass_to_mm = reading_field("saddle_bass_mm", "Bass after")
+    saddle_treble_to_mm = reading_field("saddle_treble_mm", "Treble after")
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        self.need_one_of(
+            cleaned,
+            ("saddle_bass_to_mm", "saddle_treble_to_mm"),
+            "Saddle: give the height after the work, on at least one side.",
+        )
+        return cleaned
+
+    def change(self) -> Change:
+        return Change(saddle_mm=both_sides(self.cleaned_data, "saddle_{}_to_mm"))
+
+
+class ReliefForm(WorkForm):
+    kind = WorkKind.RELIEF
+    FACTS = ("relief_from_mm", "relief_to_mm")
+    relief_from_mm = reading_field("relief_mm", "Relief before")
+    relief_to_mm = reading_field("relief_mm", "Relief after", required=True)
+
+    def change(self) -> Change:
+        return Change(relief_mm=self.cleaned_data["relief_to_mm"])
+
+
+class NutForm(WorkForm):
+    kind = WorkKind.NUT
+    FACTS = ("nut_bass_to_mm", "nut_treble_to_mm")
+    nut_bass_to_mm = action_field(1, Side.BASS)
+    nut_treble_to_mm = action_field(1, Side.TREBLE)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        self.need_one_of(cleaned, self.FACTS, "Nut: give the action at fret 1 after the work.")
+        return cleaned
+
+    def change(self) -> Change:
+        return Change(action_1_mm=both_sides(self.cleaned_data, "nut_{}_to_mm"))
+
+
+class ResetForm(WorkForm):
+    kind = WorkKind.RESET
+    FACTS = ("wedge_mm", "saddle_bass_to_mm", "saddle_treble_to_mm", "new_origin")
+    wedge_mm = LengthField(
+        label="Wedge taken off at the heel's foot", possible=(-5, 8), usual=(0.1, 3)
+    )
+    saddle_bass_to_mm = reading_field("saddle_bass_mm", "New saddle, bass")
+    saddle_treble_to_mm = reading_field("saddle_treble_mm", "New saddle, treble")
+    new_origin = forms.BooleanField(
+        label="Top or bracing was renewed: lift starts afresh", required=False
+    )
+
+    def change(self) -> Change:
+        joint = self.instrument.joint
+        depth = joint_dimension("heel_depth_mm", joint.heel_depth_mm)
+        wedge = self.cleaned_data.get("wedge_mm") or 0.0
+        tilt = float(shim_tilt(abs(wedge), depth)) * (1 if wedge >= 0 else -1)
+        return Change(tilt, both_sides(self.cleaned_data, "saddle_{}_to_mm"))
+
+
+class OtherForm(WorkForm):
+    kind = WorkKind.OTHER
+    FACTS = ("new_origin",)
+    new_origin = forms.BooleanField(
+        label="Top or bracing was renewed: lift starts afresh", required=False
+    )
+
+    def clean_notes(self) -> str:
+        notes: str = self.cleaned_data["notes"].strip()
+        if not notes:
+            raise ValidationError("Notes: say what was done.")
+        return notes
+
+
+def both_sides(cleaned: dict[str, Any], name: str) -> tuple[float | None, float | None]:
+    return (cleaned.get(name.format(Side.BASS)), cleaned.get(name.format(Side.TREBLE)))
+
+
+def joint_limits(joint: NeckJoint) -> tuple[float, float, float]:
+    """Tilt now, least and most, in degrees; a one-way joint's least is where it stands."""
+    least = joint.tilt_now_deg if joint.one_way else joint.tilt_min_deg
+    return joint.tilt_now_deg, least, joint_dimension("tilt_max_deg", joint.tilt_max_deg)
+
+
+def work_form_class(kind: str, instrument: Instrument) -> type[WorkForm] | None:
+    """The form for a kind of work on this instrument; None where its joint has no such work."""
+    if kind == WorkKind.JOINT:
+        by_joint: dict[str, type[WorkForm]] = {
+            JointKind.TILTING: TurnForm,
+            JointKind.SHIMMED: ShimForm,
+        }
+        return by_joint.get(instrument.joint.kind)
+    forms_by_kind: dict[str, type[WorkForm]] = {
+        form.kind: form for form in (SaddleForm, ReliefForm, NutForm, ResetForm, OtherForm)
+    }
+    return forms_by_kind.get(kind)
+
+
+def work_kinds(instrument: Instrument) -> list[tuple[str, str]]:
+    """Kinds of work that can be logged on this instrument, with their words."""
+    words = {JointKind.TILTING: "turn the adjuster", JointKind.SHIMMED: "change the shim"}
+    kinds = []
+    for kind in WorkKind:
+        if work_form_class(kind, instrument) is not None:
+            kinds.append(
+                (
+                    kind.value,
+                    words.get(instrument.joint.kind, "") if kind == WorkKind.JOINT else kind.label,
+                )
+            )
+    return kinds

@@ -1,0 +1,19 @@
+// In a form of readings, Enter moves to the next box (gauges that type end with it); Ctrl+Enter saves.
+"use strict";
+document.addEventListener("keydown", (event) => {
+  const form = event.target.closest("form[data-enter-moves]");
+  if (!form || event.key !== "Enter" || event.target.tagName !== "INPUT") return;
+  if (event.ctrlKey || event.metaKey) {
+    form.requestSubmit();
+    return;
+  }
+  event.preventDefault();
+  const boxes = [...form.querySelectorAll("input:not([type=hidden]), select, textarea, button")].filter(
+    (box) => box.offsetParent !== null && !box.disabled,
+  );
+  const next = boxes[boxes.indexOf(event.target) + 1];
+  if (next) {
+    next.focus();
+    if (next.select) next.select();
+  }
+});
