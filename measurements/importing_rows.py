@@ -1,0 +1,208 @@
+"""From rows of text to rows of facts: every cell is read, everything wrong is noted with its line."""
+
+from collections import Counter, defaultdict
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
+from typing import Any
+from uuid import UUID, uuid5
+
+from django.utils import timezone
+
+from measurements.importing_columns import Column, as_typed, columns_of, quoted, remembering
+from measurements.importing_table import Table, TableError
+from measurements.models import Stage
+
+# Identity of an imported row; never to change, or a second import would add everything again.
+NAMESPACE = UUID("6e2d1b5c-0f3a-5c7e-9a41-7d0c5e8b2f13")
+ROWS_PER_DAY = 300  # two minutes apart, all of them before midnight
+
+
+@dataclass(frozen=True, order=True)
+class Problem:
+    """Something wrong with, or odd about, one cell."""
+
+    line: int
+    column: str
+    text: str
+
+    def __str__(self) -> str:
+        where = f", column {self.column}" if self.column else ""
+        return f"line {self.line}{where}: {self.text}"
+
+
+@dataclass(slots=True)
+class Row:
+    """One row's facts; ``figures`` and ``joint`` are the instrument's dimensions given in it."""
+
+    line: int
+    tag: str
+    day: date
+    stage: str
+    customer: str = ""
+    notes: str = ""
+    turns: float | None = None
+    tilt_now_deg: float | None = None
+    facts: dict[str, float] = field(default_factory=dict)
+    actions: dict[tuple[int, str], float] = field(default_factory=dict)
+    figures: dict[str, Any] = field(default_factory=dict)
+    joint: dict[str, Any] = field(default_factory=dict)
+    typed: dict[str, str] = field(default_factory=dict)
+    uuid: UUID = NAMESPACE
+    measured_at: datetime = datetime.min
+    replaces: int | None = None
+    tilt_from_deg: float | None = None
+    tilt_to_deg: float | None = None
+
+    @property
+    def key(self) -> str:
+        return self.tag.upper()
+
+    @property
+    def work_uuid(self) -> UUID:
+        return uuid5(self.uuid, "turns")
+
+    @property
+    def work_at(self) -> datetime:
+        return self.measured_at + timedelta(minutes=1)
+
+
+@dataclass
+class Parsed:
+    """All rows that could be read, what was wrong, what was odd, and each field's column name."""
+
+    rows: list[Row]
+    problems: list[Problem]
+    warnings: list[Problem]
+    read: int
+    names: dict[str, str]
+
+    def name_of(self, key: str) -> str:
+        return self.names.get(key, key)
+
+
+def parse(table: Table, today: date) -> Parsed:
+    """Read every cell. Raises ``TableError`` when the columns themselves are wrong."""
+    columns, wrong = columns_of(table.header, today)
+    if wrong:
+        raise TableError("\n".join(_heading_fault(name, why) for name, why in wrong))
+    names: dict[str, str] = {}
+    for column in columns:
+        if column is not None:
+            names[column.key] = (
+                f"{names[column.key]}/{column.name}" if column.key in names else column.name
+            )
+    parsed = Parsed([], [], [], 0, names)
+    reader = _Reader(columns, parsed)
+    for line, cells in table.numbered():
+        parsed.read += 1
+        reader.take(line, cells)
+    if not parsed.read:
+        raise TableError("The file has a line of column names but no rows below it.")
+    return parsed
+
+
+def _heading_fault(name: str, why: str) -> str:
+    return f"line 1, column {name}: {why}" if name else f"line 1: {why}"
+
+
+class _Reader:
+    """Reads rows one after another and counts those of one tag, day and stage."""
+
+    def __init__(self, columns: list[Column | None], parsed: Parsed) -> None:
+        self.columns: list[tuple[Column | None, Callable[[str], Any]]] = [
+            (column, remembering(column.read) if column else str) for column in columns
+        ]
+        self.parsed = parsed
+        self.same: Counter[tuple[str, date, str]] = Counter()
+        self.on_day: Counter[tuple[str, date]] = Counter()
+
+    def take(self, line: int, cells: list[str]) -> None:
+        wrong: list[Problem] = []
+        odd: list[Problem] = []
+        row, reading = self._row(line, cells, wrong, odd)
+        if row is not None:
+            if not any(problem.column == "stage" for problem in wrong):
+                self._place(row, wrong)
+            if not reading and not wrong:
+                wrong.append(Problem(line, "", "holds no reading; each row needs at least one"))
+        self.parsed.problems += wrong
+        if row is not None and not wrong:
+            self.parsed.warnings += odd
+            self.parsed.rows.append(row)
+
+    def _row(
+        self, line: int, cells: list[str], wrong: list[Problem], odd: list[Problem]
+    ) -> tuple[Row | None, bool]:
+        """The row as far as it can be read (None without a tag or day), and whether it has a reading."""
+        values: dict[str, Any] = {}
+        groups: dict[str, dict[Any, Any]] = defaultdict(dict)
+        typed: dict[str, str] = {}
+        if cells[len(self.columns)].strip():
+            wrong.append(Problem(line, "", "has more cells than the first line names columns"))
+        for (column, read), cell in zip(self.columns, cells, strict=False):
+            text = cell.strip()
+            if not text:
+                continue
+            if column is None:
+                wrong.append(Problem(line, "", f"{quoted(text)} stands in a column without a name"))
+                continue
+            if column.key in typed:
+                why = "is given twice, in mm and in inches; leave one of the two cells empty"
+                wrong.append(Problem(line, column.name, why))
+                continue
+            typed[column.key] = as_typed(column, text) if column.group != "row" else text
+            try:
+                value = read(text)
+            except ValueError as error:
+                wrong.append(Problem(line, column.name, str(error)))
+                continue
+            if (why_odd := column.unusual(value)) is not None:
+                odd.append(Problem(line, column.name, why_odd))
+            if column.place is not None:
+                groups["action"][column.place] = value
+            elif column.group == "row":
+                values[column.key] = value
+            else:
+                groups[column.group][column.key] = value
+        if missing := {"tag", "day"} - values.keys():
+            wrong += [
+                Problem(line, self.parsed.names[key], "is empty; every row needs it")
+                for key in sorted(missing)
+                if key not in typed
+            ]
+            return None, False
+        kept = ("reading", "climate")
+        row = Row(
+            line=line,
+            stage=values.pop("stage", Stage.RECEIVED),
+            turns=values.pop("turns", None) or None,
+            facts={**groups["reading"], **groups["climate"]},
+            actions=groups["action"],
+            figures=groups["instrument"],
+            joint=groups["joint"],
+            typed={
+                column.key: typed[column.key]
+                for column, _ in self.columns
+                if column is not None
+                and column.key in typed
+                and (column.group in kept or column.key in ("turns", "tilt_now_deg"))
+            },
+            **values,
+        )
+        return row, bool(groups["reading"] or groups["action"])
+
+    def _place(self, row: Row, wrong: list[Problem]) -> None:
+        """Give the row its identity and its moment; rows that are wrong elsewhere count too."""
+        count = self.same[row.key, row.day, row.stage]
+        self.same[row.key, row.day, row.stage] += 1
+        place = self.on_day[row.key, row.day]
+        self.on_day[row.key, row.day] += 1
+        if place >= ROWS_PER_DAY:
+            why = f"is more than the {ROWS_PER_DAY} rows that one tag may have on one day"
+            wrong.append(Problem(row.line, self.parsed.names["day"], why))
+            return
+        identity = f"{row.key}|{row.day.isoformat()}|{row.stage}|{count}"
+        row.uuid = uuid5(NAMESPACE, identity)
+        noon = timezone.make_aware(datetime.combine(row.day, time(12)))
+        row.measured_at = noon + timedelta(minutes=2 * place)
