@@ -14,7 +14,7 @@ import numpy as np
 
 from geometry.action import Neck, camber_at, height_at_nut, reach, sag_per_relief
 from geometry.units import LengthUnit
-from measurements.drawing_parts import SIDES, After, Measured, Point, SideView, words_of
+from measurements.drawing_parts import SIDES, After, Measured, Pair, Point, SideView, words_of
 from measurements.drawing_sheet import NARROW, WIDE, Sheet
 
 __all__ = [
@@ -23,8 +23,10 @@ __all__ = [
     "WIDE",
     "After",
     "Measured",
+    "Pair",
     "SideView",
     "after_option",
+    "after_work",
     "measured",
     "readings_now",
     "side_view",
@@ -59,6 +61,16 @@ def readings_now(readings: Any) -> Measured:
     )
 
 
+def after_work(neck: Neck, then: Measured, words: str, key: tuple[str, str]) -> After | None:
+    """A later check-in, to be drawn dashed over an earlier one; None where it lacks the bridge."""
+    lines = [_string(neck, then, side) for side in SIDES]
+    rise_mm = _bridge_rise(then, dict(zip(SIDES, lines, strict=True)))
+    if rise_mm is None:
+        return None
+    bass, treble = (None if line is None else line[0] for line in lines)
+    return After(words, rise_mm, then.saddle_mm, then.actions_mm, (bass, treble), key)
+
+
 def after_option(option: Any, words: str) -> After | None:
     """What an option of the advice leaves, for a drawing; None where it cannot be said."""
     saddle = np.asarray(option.saddle_after_mm, float).ravel()
@@ -79,13 +91,13 @@ def _number(value: Any) -> float | None:
     return number if math.isfinite(number) else None
 
 
-def side_views(neck: Neck, now: Measured, **choices: Any) -> tuple[SideView, ...]:
-    """The narrow and the wide picture, of which the page shows the one that fits; () for none.
-
-    ``choices`` as for :func:`side_view`, without ``width``.
-    """
-    views = (side_view(neck, now, width=width, **choices) for width in (NARROW, WIDE))
-    return tuple(view for view in views if view is not None)
+def side_views(neck: Neck, now: Measured, **choices: Any) -> Pair[SideView] | None:
+    """The picture for a narrow and for a wide page, or None; ``choices`` as for :func:`side_view`."""
+    narrow = side_view(neck, now, width=NARROW, **choices)
+    wide = side_view(neck, now, width=WIDE, **choices)
+    if narrow is None or wide is None:
+        return None
+    return Pair(narrow, wide, f"{wide.title}. {wide.words}")
 
 
 def side_view(

@@ -2,10 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Generic, TypeVar
 
 from geometry.units import LengthUnit, format_length
 
 Point = tuple[float, float]
+View = TypeVar("View")
 SIDES = ("bass", "treble")
 TEXT = 12.0  # size of the type. [px of the view box]
 LETTER = 0.62  # widest usual letter of the type, as a share of its size
@@ -23,12 +25,27 @@ class Measured:
 
 @dataclass(frozen=True)
 class After:
-    """What an option would leave: drawn dashed beside what is there now. [mm]"""
+    """What an option would leave, or what work has left: drawn dashed beside what was there. [mm]
+
+    ``nut_mm`` is the string's height over the fret plane at the nut where that is known to have
+    moved too; ``key`` are the words for the full and the dashed lines.
+    """
 
     words: str
     bridge_rise_mm: float
-    saddle_mm: tuple[float, float]
+    saddle_mm: tuple[float | None, float | None]
     actions_mm: Mapping[tuple[int, str], float] = field(default_factory=dict)
+    nut_mm: tuple[float | None, float | None] = (None, None)
+    key: tuple[str, str] = ("now", "after")
+
+
+@dataclass(frozen=True)
+class Pair(Generic[View]):
+    """One picture for a narrow and for a wide page; the page shows the one that fits."""
+
+    narrow: View
+    wide: View
+    description: str
 
 
 @dataclass(frozen=True)
@@ -111,11 +128,12 @@ def figure(value_mm: float, unit: LengthUnit) -> str:
 
 def words_of(now: Measured, after: After | None, factor: int, unit: LengthUnit) -> str:
     """The picture in words and figures, for those who cannot see it."""
-    parts = [_sentence("As measured", now, unit)]
+    parts = [_sentence("As measured" if after is None else after.key[0].capitalize(), now, unit)]
     if now.relief_mm is not None:
         parts.append(f"Relief {format_length(now.relief_mm, unit)}.")
     if after is not None:
-        parts.append(_sentence(f"After “{after.words}”, dashed", after, unit))
+        lead = f"{after.key[1].capitalize()}, dashed ({after.words})"
+        parts.append(_sentence(lead, after, unit))
     parts.append(f"To scale along the strings; heights drawn {factor} times larger.")
     return " ".join(parts)
 

@@ -78,7 +78,7 @@ class Sheet:
         for line in self.lines.values():
             yield from line or ()
         if self.after is not None:
-            yield from (self.after.bridge_rise_mm + saddle for saddle in self.after.saddle_mm)
+            yield from (self.after.bridge_rise_mm + (mm or 0.0) for mm in self.after.saddle_mm)
 
     def x(self, mm: float) -> float:
         return round(LEFT + (mm + HEAD_MM) * self.per_mm, 1)
@@ -135,7 +135,7 @@ class Sheet:
             headings=headings,
             figures=figures,
             notes=tuple(self._notes(bottom)),
-            key=self._key(bottom) if after else (),
+            key=self._key(bottom, after) if after else (),
         )
 
     # The instrument
@@ -216,18 +216,17 @@ class Sheet:
         )
 
     def _strings(self, after: After | None = None) -> Iterable[str]:
-        """Nut to saddle, then down to the bridge; ``after`` holds the height at the nut."""
+        """Nut to saddle, then down to the bridge; ``after`` keeps the nut unless it knows better."""
+        rise = self.rise_mm if after is None else after.bridge_rise_mm
         for number, side in enumerate(SIDES):
-            line = self.lines[side]
-            if line is None:
-                continue
-            nut, saddle = line
-            rise = self.rise_mm
+            nut, at_saddle = self.lines[side] or (None, None)
             if after is not None:
-                rise = after.bridge_rise_mm
-                saddle = rise + after.saddle_mm[number]
-            tail = (self.saddle_x_mm + 12.0, rise)
-            yield self.points((0.0, nut), (self.saddle_x_mm, saddle), tail)
+                nut = nut if after.nut_mm[number] is None else after.nut_mm[number]
+                saddle = after.saddle_mm[number]
+                at_saddle = None if saddle is None else rise + saddle
+            if nut is not None and at_saddle is not None:
+                tail = (self.saddle_x_mm + 12.0, rise)
+                yield self.points((0.0, nut), (self.saddle_x_mm, at_saddle), tail)
 
     def _pivot(self) -> Point | None:
         if self.pivot_mm is None or -self.pivot_mm[1] > self.depth_mm:
@@ -250,7 +249,8 @@ class Sheet:
     ) -> tuple[tuple[Text, ...], tuple[Text, ...], tuple[str, ...]]:
         """Figures above the picture: a column for each set fret, the saddle and the bridge rise."""
         labels = self._rows()
-        named = [f"{side}, after" if late else side for side, late in labels]
+        suffix = f", {self.after.key[1]}" if self.after else ""
+        named = [side + suffix * late for side, late in labels]
         left, right = max(text_width(words) for words in named) + 4.0, self.width - 2.0
         column = text_width("−0.000") + 4.0
         frets = _fewer(frets, int((right - left) / column) - 2)
@@ -331,11 +331,12 @@ class Sheet:
         words = f"Figures in {unit}, heights ×{self.factor}"
         yield Text(0.0, bottom + ROW * 2, words, "start")
 
-    def _key(self, bottom: float) -> tuple[tuple[Line, Text], ...]:
+    def _key(self, bottom: float, after: After) -> tuple[tuple[Line, Text], ...]:
         y = round(bottom + ROW * 2, 1)
         samples = []
         right = self.width - 2.0
-        for words, late in (("after", True), ("now", False)):
+        early, later = after.key
+        for words, late in ((later, True), (early, False)):
             left = right - text_width(words)
             line = Line(round(left - 28.0, 1), y - 4.0, round(left - 6.0, 1), y - 4.0)
             samples.append((line, Text(round(left, 1), y, words, "start", late)))

@@ -16,6 +16,7 @@ from measurements.drawing import (
     After,
     Measured,
     after_option,
+    after_work,
     readings_now,
     side_view,
     side_views,
@@ -114,8 +115,17 @@ def test_bridge_is_placed_by_saddle_and_two_actions_where_its_rise_was_not_read(
 )
 def test_without_a_place_for_the_bridge_there_is_no_drawing(now):
     assert side_view(NECK, now) is None
-    assert side_views(NECK, now) == ()
-    assert "No drawing yet" in render_to_string("measurements/_side_views.html", {"drawings": ()})
+    assert side_views(NECK, now) is None
+    assert "No drawing yet" in render_to_string("measurements/_side_view.html", {"drawing": None})
+
+
+def test_a_page_gets_a_narrow_and_a_wide_picture():
+    pair = side_views(NECK, NOW, name="K7")
+    html = render_to_string("measurements/_side_view.html", {"drawing": pair})
+    assert html.count("<svg") == 2
+    assert html.index("only-narrow") < html.index("only-wide")
+    assert pair.description == f"Side view of K7. {pair.wide.words}"
+    assert pair.narrow.factor > pair.wide.factor
 
 
 def boxes(view):
@@ -155,7 +165,7 @@ def test_words_say_what_is_shown_in_the_readers_unit():
     assert "bridge rise 0.016 in" in words
     assert "saddle 0.118 in bass" in words
     assert "action at fret 12 0.092 in bass" in words
-    assert "After “tilt”" in words
+    assert "After, dashed (tilt): bridge rise −0.024 in" in words
     assert "times larger" in words
 
 
@@ -182,6 +192,18 @@ def test_picture_is_sound_xml_without_style_and_named(alone):
 def test_a_deep_pivot_is_left_out_rather_than_drawn_in_the_wrong_place():
     assert side_view(NECK, NOW, pivot_depth_mm=80).pivot is None
     assert side_view(NECK, NOW, pivot_depth_mm=12).pivot is not None
+
+
+def test_a_later_check_in_is_drawn_with_its_own_nut():
+    lower_nut = Measured(0.4, 0.2, (2.6, None), {(1, "bass"): 0.30, (12, "bass"): 2.0})
+    after = after_work(NECK, lower_nut, "work done", ("received", "returned"))
+    view = side_view(NECK, NOW, after=after)
+    (dashed,) = view.after_strings  # the treble saddle was not measured again
+    assert points(dashed)[0][1] > points(view.strings[0])[0][1]
+    assert [text.words for _, text in view.key] == ["received", "returned"]
+    assert {"bass, returned", "treble"} <= {text.words for text in view.headings}
+    assert view.words.startswith("Received: bridge rise 0.40 mm")
+    assert after_work(NECK, Measured(), "work done", ("received", "returned")) is None
 
 
 def test_readings_and_options_of_the_advice_can_be_drawn():
