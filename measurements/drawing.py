@@ -14,7 +14,7 @@ import numpy as np
 
 from geometry.action import Neck, camber_at, height_at_nut, reach, sag_per_relief
 from geometry.units import LengthUnit
-from measurements.drawing_parts import SIDES, After, Measured, Pair, Point, SideView, words_of
+from measurements.drawing_parts import SIDES, After, Measured, Point, SideView, words_of
 from measurements.drawing_sheet import NARROW, WIDE, Sheet
 
 __all__ = [
@@ -23,7 +23,6 @@ __all__ = [
     "WIDE",
     "After",
     "Measured",
-    "Pair",
     "SideView",
     "after_option",
     "after_work",
@@ -91,13 +90,13 @@ def _number(value: Any) -> float | None:
     return number if math.isfinite(number) else None
 
 
-def side_views(neck: Neck, now: Measured, **choices: Any) -> Pair[SideView] | None:
-    """The picture for a narrow and for a wide page, or None; ``choices`` as for :func:`side_view`."""
-    narrow = side_view(neck, now, width=NARROW, **choices)
-    wide = side_view(neck, now, width=WIDE, **choices)
-    if narrow is None or wide is None:
-        return None
-    return Pair(narrow, wide, f"{wide.title}. {wide.words}")
+def side_views(neck: Neck, now: Measured, **choices: Any) -> tuple[SideView, ...]:
+    """The narrow and the wide picture, of which the page shows the one that fits; () for none.
+
+    ``choices`` as for :func:`side_view`, without ``width``.
+    """
+    views = (side_view(neck, now, width=width, **choices) for width in (NARROW, WIDE))
+    return tuple(view for view in views if view is not None)
 
 
 def side_view(

@@ -2,12 +2,10 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Generic, TypeVar
 
 from geometry.units import LengthUnit, format_length
 
 Point = tuple[float, float]
-View = TypeVar("View")
 SIDES = ("bass", "treble")
 TEXT = 12.0  # size of the type. [px of the view box]
 LETTER = 0.62  # widest usual letter of the type, as a share of its size
@@ -40,15 +38,6 @@ class After:
 
 
 @dataclass(frozen=True)
-class Pair(Generic[View]):
-    """One picture for a narrow and for a wide page; the page shows the one that fits."""
-
-    narrow: View
-    wide: View
-    description: str
-
-
-@dataclass(frozen=True)
 class Line:
     x1: float
     y1: float
@@ -67,7 +56,10 @@ class Text:
 
 @dataclass(frozen=True)
 class SideView:
-    """Coordinates in px of the view box; y runs downwards. Point lists are ready to print."""
+    """Coordinates in px of the view box; y runs downwards. Point lists are ready to print.
+
+    ``words`` say what is shown, for those who cannot see it.
+    """
 
     width: float
     height: float

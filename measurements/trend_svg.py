@@ -10,7 +10,7 @@ from datetime import date, timedelta
 from itertools import pairwise
 
 from geometry.units import MM_PER_INCH, LengthUnit, format_length
-from measurements.drawing_parts import Line, Pair, Point, Text, text_width
+from measurements.drawing_parts import Line, Point, Text, text_width
 from measurements.trend import BandPoint, Trend
 
 NARROW = 400  # px of the view box: a phone
@@ -61,16 +61,17 @@ class TrendPicture:
     heading: Text
     signs: tuple[Sign, ...]
 
+    @property
+    def description(self) -> str:
+        return f"{self.title}. {self.words}"
+
 
 def trend_pictures(
     trend: Trend, *, unit: LengthUnit = "mm", name: str = ""
-) -> Pair[TrendPicture] | None:
-    """The picture for a narrow and for a wide page, or None where there is no bridge rise."""
-    narrow = trend_picture(trend, unit=unit, name=name, width=NARROW)
-    wide = trend_picture(trend, unit=unit, name=name, width=WIDE)
-    if narrow is None or wide is None:
-        return None
-    return Pair(narrow, wide, f"{wide.title}. {wide.words}")
+) -> tuple[TrendPicture, ...]:
+    """The narrow and the wide picture, of which the page shows the one that fits; () for none."""
+    pictures = (trend_picture(trend, unit=unit, name=name, width=w) for w in (NARROW, WIDE))
+    return tuple(picture for picture in pictures if picture is not None)
 
 
 def trend_picture(

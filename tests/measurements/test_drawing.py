@@ -115,17 +115,16 @@ def test_bridge_is_placed_by_saddle_and_two_actions_where_its_rise_was_not_read(
 )
 def test_without_a_place_for_the_bridge_there_is_no_drawing(now):
     assert side_view(NECK, now) is None
-    assert side_views(NECK, now) is None
-    assert "No drawing yet" in render_to_string("measurements/_side_view.html", {"drawing": None})
+    assert side_views(NECK, now) == ()
+    assert "No drawing yet" in render_to_string("measurements/_side_view.html", {"drawings": ()})
 
 
 def test_a_page_gets_a_narrow_and_a_wide_picture():
-    pair = side_views(NECK, NOW, name="K7")
-    html = render_to_string("measurements/_side_view.html", {"drawing": pair})
+    narrow, wide = side_views(NECK, NOW)
+    html = render_to_string("measurements/_side_view.html", {"drawings": (narrow, wide)})
     assert html.count("<svg") == 2
     assert html.index("only-narrow") < html.index("only-wide")
-    assert pair.description == f"Side view of K7. {pair.wide.words}"
-    assert pair.narrow.factor > pair.wide.factor
+    assert narrow.factor > wide.factor
 
 
 def boxes(view):

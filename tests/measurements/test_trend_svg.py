@@ -126,8 +126,8 @@ def test_words_say_what_is_shown_in_the_readers_unit():
 
 def test_nothing_measured_is_said():
     assert trend_picture(some_trend(readings=())) is None
-    assert trend_pictures(some_trend(readings=())) is None
-    assert "No trend yet" in render_to_string("measurements/_trend.html", {"still": None})
+    assert trend_pictures(some_trend(readings=())) == ()
+    assert "No trend yet" in render_to_string("measurements/_trend.html", {"stills": ()})
 
 
 def test_readings_alone_are_enough_for_a_picture():
@@ -137,9 +137,9 @@ def test_readings_alone_are_enough_for_a_picture():
 
 
 def test_both_widths_for_a_page():
-    pair = trend_pictures(some_trend(), name="K7M4-2")
-    html = render_to_string("measurements/_trend.html", {"still": pair})
-    assert pair.description == f"Trend of K7M4-2. {pair.wide.words}"
+    stills = trend_pictures(some_trend(), name="K7M4-2")
+    html = render_to_string("measurements/_trend.html", {"stills": stills})
+    assert stills[0].description == f"Trend of K7M4-2. {stills[0].words}"
     assert html.count("<svg") == 2
     assert html.index("only-narrow") < html.index("only-wide")
 
