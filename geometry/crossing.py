@@ -110,7 +110,7 @@ def _cells(fit: LiftFit, reading_noise: bool = False) -> _Cells:
     spread = fit.spread0[row] + rate * (
         rate * fit.spread2.reshape(-1)[law] - 2.0 * fit.spread1.reshape(-1)[law]
     )
-    origin = fit.origin_mm[row] - rate * fit.origin_drag.reshape(-1)[law]
+    origin = fit.base[row, 0] - rate * fit.drag[..., 0].reshape(-1)[law]
     scale = np.sqrt(np.maximum(spread, 0.0) * (unit / fit.dof)[row])
     return _Cells(starts, row, law, kept, origin, rate, scale, fit.dof[row])
 
@@ -257,7 +257,7 @@ class _Crossings:
         """Chances at ages (k,) of the problems ``live`` (k,), a shrinking choice of the first."""
         if len(live) < len(self.rows):
             position = np.searchsorted(self.rows, live)
-            self.cells = self.cells.take(position, self.fit.origin_drag[0].size)
+            self.cells = self.cells.take(position, self.fit.spread1[0].size)
             self.rows = live
         power = _law_powers(self.fit, age, live)
         lift = self.cells.origin + self.cells.rate * power[self.cells.law]
@@ -284,7 +284,7 @@ def _cross(
             ages[rows, j] = solve_increasing(
                 _Crossings(
                     part,
-                    cells.take(rows, fit.origin_drag[0].size),
+                    cells.take(rows, fit.spread1[0].size),
                     limit[rows],
                     np.arange(len(rows)),
                 ),
@@ -298,7 +298,7 @@ def _cross(
 
 def _law_powers(fit: LiftFit, age: FloatArray, rows: NDArray[np.intp]) -> FloatArray:
     """(t / 30 y)^p of every law of some instruments, flat."""
-    nodes, p = fit.origin_drag.shape[1:]
+    nodes, p = fit.spread1.shape[1:]
     power = age_powers(age[:, None], fit.age_shift_years[rows], fit.exponents)[:, 0]
     return np.broadcast_to(power, (len(rows), nodes, p)).reshape(-1)
 

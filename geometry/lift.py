@@ -15,16 +15,19 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtri, stdtr
 
 from geometry.crossing import crossing, crossing_probability, lasting_rise
-from geometry.lift_model import FloatArray, LiftFit, LiftPrior, RowIndex, age_powers
+from geometry.fleet import FleetPrior, fleet_prior
+from geometry.lift_model import FloatArray, LiftFit, LiftPrior, RowIndex, age_powers, regressors
 from geometry.linear import project
 
 __all__ = [
+    "FleetPrior",
     "LiftFit",
     "LiftPrior",
     "components",
     "crossing",
     "crossing_probability",
     "fit_lift",
+    "fleet_prior",
     "lasting_rise",
     "surprise",
 ]
@@ -96,17 +99,15 @@ def fit_lift(
     nodes = shift.shape[1]
     if chunk < 1:
         raise ValueError(f"chunk: must be at least 1, got {chunk}")
-    p, b = len(prior.exponents), len(prior.rates_mm)
+    p, b, r = len(prior.exponents), len(prior.rates_mm), 4 if prior.season_sd_mm > 0 else 2
     arrays = {
         "weight": np.empty((n, nodes, p, b)),
-        "origin_mm": np.empty(n),
-        "slope": np.empty(n),
-        "origin_drag": np.empty((n, nodes, p)),
-        "slope_drag": np.empty((n, nodes, p)),
+        "base": np.empty((n, r)),
+        "drag": np.empty((n, nodes, p, r)),
         "spread0": np.empty(n),
         "spread1": np.empty((n, nodes, p)),
         "spread2": np.empty((n, nodes, p)),
-        "covariance": np.empty((n, 2, 2)),
+        "covariance": np.empty((n, r, r)),
         "dof": np.empty(n),
         "reading_factor": np.empty((n, m)),
     }
@@ -118,10 +119,11 @@ def fit_lift(
         w_rows, d_rows = _without_humidity(w[rows], offset[rows], prior)
         powers = age_powers(age[rows], shift[rows], fit.exponents)
         powers = np.broadcast_to(powers, (*powers.shape[:2], nodes, p))
+        x = regressors(age[rows], d_rows, prior)
         factor = (w[rows] > 0).astype(float)
-        _fit_rows(fit, rows, powers, rise[rows], d_rows, w_rows, factor)
+        _fit_rows(fit, rows, powers, rise[rows], x, w_rows, factor)
         if robust:
-            _hold_wild_readings(fit, rows, powers, rise[rows], d_rows, w_rows)
+            _hold_wild_readings(fit, rows, powers, rise[rows], x, w_rows)
     return fit
 
 
@@ -130,7 +132,7 @@ def _hold_wild_readings(
     rows: RowIndex,
     powers: FloatArray,
     rise: FloatArray,
-    offset: FloatArray,
+    x: FloatArray,
     w: FloatArray,
 ) -> None:
     """Hold readings down by their chance of being wild, and refit the instruments that have any.
@@ -139,7 +141,7 @@ def _hold_wild_readings(
     ones, which must not be blamed before it is out of the way.
     """
     real = (w > 0).astype(float)
-    residual = _standard_residuals(fit.take(rows), powers, rise, offset, w, fit.prior.noise_mm)
+    residual = _standard_residuals(fit.take(rows), powers, rise, x, w, fit.prior.noise_mm)
     for turn in range(ROBUST_ROUNDS):
         size = np.abs(residual)
         suspect = np.flatnonzero((size > WILD_FROM).any(axis=1))
@@ -148,11 +150,10 @@ def _hold_wild_readings(
         if turn == 0:
             residual = np.where(size == size.max(axis=1, keepdims=True), residual, 0.0)
         rows = rows[suspect]
-        powers, rise, offset, w, real, residual = (
-            a[suspect] for a in (powers, rise, offset, w, real, residual)
-        )
-        _fit_rows(fit, rows, powers, rise, offset, w, real * _share_of_weight(residual))
-        residual = _standard_residuals(fit.take(rows), powers, rise, offset, w, None)
+        powers, rise, w, real, residual = (a[suspect] for a in (powers, rise, w, real, residual))
+        x = x[:, suspect]
+        _fit_rows(fit, rows, powers, rise, x, w, real * _share_of_weight(residual))
+        residual = _standard_residuals(fit.take(rows), powers, rise, x, w, None)
 
 
 def _share_of_weight(residual: FloatArray) -> FloatArray:
@@ -167,7 +168,7 @@ def _standard_residuals(
     fit: LiftFit,
     powers: FloatArray,
     rise: FloatArray,
-    offset: FloatArray,
+    x: FloatArray,
     w: FloatArray,
     noise_mm: float | None,
 ) -> FloatArray:
@@ -178,19 +179,16 @@ def _standard_residuals(
     rate = fit.rates_mm
     first = fit.weight @ rate
     second = fit.weight @ rate**2
-    start = fit.origin_mm[:, None] + fit.slope[:, None] * offset
-    drag = fit.origin_drag[:, None] + fit.slope_drag[:, None] * offset[:, :, None, None]
+    start = np.einsum("rnm,nr->nm", x, fit.base)
+    drag = np.einsum("rnm,napr->nmap", x, fit.drag)
     lift = powers - drag
     gain = np.einsum("nmap,nap->nm", lift, first)
     gain2 = np.einsum("nmap,nap->nm", lift**2, second)
-    quadratic = (fit.spread2 * second - 2.0 * fit.spread1 * first).sum(axis=(1, 2))
-    variance = (fit.spread0 + quadratic) / fit.dof
+    variance = fit.mean_spread() / fit.dof
     if noise_mm is not None:
         variance = np.minimum(variance, noise_mm**2)
     reading = variance[:, None] / np.where(w > 0, w, 1.0)
-    ones = np.ones_like(offset)
-    x = np.stack([ones, offset], axis=2)
-    known = variance[:, None] * np.einsum("nmi,nij,nmj->nm", x, fit.covariance, x)
+    known = variance[:, None] * np.einsum("inm,nij,jnm->nm", x, fit.covariance, x)
     known = known + np.maximum(gain2 - gain**2, 0.0)
     left = reading * np.maximum(1.0 - known / reading, 0.05)
     return np.where(w > 0, (rise - start - gain) / np.sqrt(left), 0.0)
@@ -201,7 +199,7 @@ def _fit_rows(
     rows: RowIndex,
     powers: FloatArray,
     rise: FloatArray,
-    offset: FloatArray,
+    x: FloatArray,
     w: FloatArray,
     factor: FloatArray,
 ) -> None:
@@ -214,12 +212,12 @@ def _fit_rows(
     responses = np.empty((1 + nodes * p, m, n))
     responses[0] = rise.T
     responses[1:] = powers.reshape(n, m, nodes * p).transpose(2, 1, 0)
-    regressors = np.stack([np.ones((m, n)), offset.T])
-    noise = prior.noise_mm
-    precision = noise**2 / np.array([prior.origin_rise_sd_mm, prior.moisture_slope_sd]) ** 2
-    prior_mean = np.zeros((2, 1 + nodes * p))
-    prior_mean[:, 0] = prior.origin_rise_mean_mm, prior.moisture_slope_mean
-    reduced = project(regressors, responses, (w * factor).T, precision, prior_mean)
+    mean, sd = prior.coefficients()
+    precision = (prior.noise_mm / sd) ** 2
+    prior_mean = np.zeros((len(x), 1 + nodes * p))
+    prior_mean[:, 0] = mean
+    weight = (w * factor).T
+    reduced = project(x.transpose(0, 2, 1), responses, weight, precision, prior_mean)
     shape = prior.noise_shape - 0.5 * np.count_nonzero(precision == 0)
     dof = 2.0 * shape + factor.sum(axis=1)
     empty = ~fit.usable[rows] | (dof <= 0)
@@ -232,11 +230,10 @@ def _fit_rows(
     cells = (n, nodes, p)
     fit.dof[rows] = dof
     fit.reading_factor[rows] = factor
-    fit.origin_mm[rows] = blank(reduced.coefficients[:, 0, 0])
-    fit.slope[rows] = blank(reduced.coefficients[:, 1, 0])
-    fit.origin_drag[rows] = blank(reduced.coefficients[:, 0, 1:]).reshape(cells)
-    fit.slope_drag[rows] = blank(reduced.coefficients[:, 1, 1:]).reshape(cells)
-    fit.spread0[rows] = 2.0 * prior.noise_shape * noise**2 + reduced.cross(0, 0)
+    fit.base[rows] = blank(reduced.coefficients[:, :, 0])
+    drag = blank(reduced.coefficients[:, :, 1:]).reshape(n, len(x), nodes, p)
+    fit.drag[rows] = drag.transpose(0, 2, 3, 1)
+    fit.spread0[rows] = 2.0 * prior.noise_shape * prior.noise_mm**2 + reduced.cross(0, 0)
     fit.spread1[rows] = reduced.cross(0, slice(1, None)).reshape(cells)
     fit.spread2[rows] = reduced.squares(slice(1, None)).reshape(cells)
     fit.covariance[rows] = blank(reduced.covariance)
@@ -287,20 +284,19 @@ def components(fit: LiftFit) -> dict[str, FloatArray]:
     rate = fit.rates_mm
     first = fit.weight @ rate
     second = fit.weight @ rate**2
-    origin = fit.origin_mm - (first * fit.origin_drag).sum(axis=(1, 2))
-    drag = (first * fit.slope_drag).sum(axis=(1, 2))
-    slope = fit.slope - drag
-    variance = (
-        fit.spread0 + (second * fit.spread2 - 2.0 * first * fit.spread1).sum(axis=(1, 2))
-    ) / np.where(fit.dof > 2, fit.dof - 2.0, np.nan)
-    between = (second * fit.slope_drag**2).sum(axis=(1, 2)) - drag**2
+    drag = np.einsum("nap,napr->nr", first, fit.drag)
+    mean = fit.base - drag
+    variance = fit.mean_spread() / np.where(fit.dof > 2, fit.dof - 2.0, np.nan)
+    between = (second * fit.drag[..., 1] ** 2).sum(axis=(1, 2)) - drag[:, 1] ** 2
     slope_variance = variance * fit.covariance[:, 1, 1] + np.maximum(between, 0.0)
     by_rate = fit.weight.sum(axis=(1, 2))
     below = np.cumsum(by_rate, axis=1) - 0.5 * by_rate
-    median = np.exp([np.interp(0.5, row, np.log(rate)) for row in below]) if len(fit) else drag
+    median = (
+        np.exp([np.interp(0.5, row, np.log(rate)) for row in below]) if len(fit) else np.empty(0)
+    )
     return {
-        "origin_rise_mm": origin,
-        "moisture_slope": slope,
+        "origin_rise_mm": mean[:, 0],
+        "moisture_slope": mean[:, 1],
         "moisture_slope_sd": np.sqrt(slope_variance),
         "rate_mm_per_30_years": np.where(fit.usable, median, np.nan),
         "exponent": fit.weight.sum(axis=(1, 3)) @ fit.exponents,
@@ -353,13 +349,11 @@ def surprise(
         raise ValueError(f"weight: must be positive, got {w[~(w > 0)][0]}")
     w, offset = _without_humidity(w, offset, fit_before.prior)
     power = age_powers(age[:, None], fit_before.age_shift_years, fit_before.exponents)[:, 0]
-    mean = (
-        fit_before.origin_rise_mm()
-        + fit_before.rates_mm * power[:, :, :, None]
-        + fit_before.moisture_slope() * offset[:, None, None, None]
-    )
-    x = np.stack([np.ones(n), offset], axis=1)
-    leverage = 1.0 / w + np.einsum("ni,nij,nj->n", x, fit_before.covariance, x)
+    x = regressors(age[:, None], offset[:, None], fit_before.prior)[:, :, 0]
+    start = np.einsum("rn,nr->n", x, fit_before.base)
+    lift = power - np.einsum("rn,napr->nap", x, fit_before.drag)
+    mean = start[:, None, None, None] + fit_before.rates_mm * lift[:, :, :, None]
+    leverage = 1.0 / w + np.einsum("in,nij,jn->n", x, fit_before.covariance, x)
     scale = np.sqrt(fit_before.noise_variance() * leverage[:, None, None, None])
     score = (rise[:, None, None, None] - mean) / scale
     dof = fit_before.dof[:, None, None, None]

@@ -50,6 +50,10 @@ class LiftPrior:
     moisture_swing_sd_pct : float
         Seasonal s.d. of the moisture content, for readings without humidity. [% MC] Planning
         default, no published source.
+    season_sd_mm : float
+        S.d. of each half (sine and cosine of the year) of the season that the humidity at the reading
+        does not explain: wood follows the air weeks late. 0 leaves it out. Planning default, no
+        published source.
     noise_mm, noise_shape : float
         S.d. of a reading of weight 1 and how firmly it is held: 2·shape readings' worth; shape 0 is
         flat in log σ. Planning default, no published source.
@@ -66,6 +70,7 @@ class LiftPrior:
     moisture_slope_mean: float = 0.20
     moisture_slope_sd: float = 0.10
     moisture_swing_sd_pct: float = 1.5
+    season_sd_mm: float = 0.12
     noise_mm: float = 0.2
     noise_shape: float = 3.0
     rates_mm: tuple[float, ...] = field(default_factory=_default_rates)
@@ -87,8 +92,18 @@ class LiftPrior:
             )
         if not (np.all(weights >= 0) and np.all(weights.sum(axis=-1) > 0)):
             raise ValueError(f"exponent_weights: must be weights, got {weights}")
-        if not self.noise_shape >= 0:
-            raise ValueError(f"noise_shape: must not be negative, got {self.noise_shape}")
+        for name in ("noise_shape", "season_sd_mm"):
+            if not getattr(self, name) >= 0:
+                raise ValueError(f"{name}: must not be negative, got {getattr(self, name)}")
+
+    def coefficients(self) -> tuple[FloatArray, FloatArray]:
+        """Prior mean and s.d. of the regressors' coefficients, (R,) each; see :func:`regressors`."""
+        mean = [self.origin_rise_mean_mm, self.moisture_slope_mean]
+        sd = [self.origin_rise_sd_mm, self.moisture_slope_sd]
+        if self.season_sd_mm > 0:
+            mean += [0.0, 0.0]
+            sd += [self.season_sd_mm, self.season_sd_mm]
+        return np.array(mean), np.array(sd)
 
     def log_weight(self) -> FloatArray:
         """Log prior weight of each (exponent, rate), (1 or N, P, B); each row sums to 1."""
@@ -114,10 +129,11 @@ class LiftPrior:
 class LiftFit:
     """The fitted lift of N instruments: a mixture of cells (A age shifts × P exponents × B rates).
 
-    In cell (a, p, β) the rise at the origin and the reference climate is a Student t with ``dof``
-    degrees of freedom about ``origin_mm − β·origin_drag[a, p]``, the moisture slope likewise, and
-    a reading of weight 1 has variance ``(spread0 − 2β·spread1[a, p] + β²·spread2[a, p]) / dof``.
-    Instruments without a usable reading hold NaN.
+    A reading's regressors are R: 1, its moisture offset and, unless left out, the sine and cosine of the
+    year. In cell (a, p, β) their coefficients are Student t with ``dof`` degrees of freedom about ``base −
+    β·drag[a, p]``, and a reading of weight 1 has variance ``(spread0 − 2β·spread1[a, p] + β²·spread2[a,
+    p]) / dof``. The first coefficient is the rise at the origin and the reference climate. Instruments
+    without a usable reading hold NaN.
 
     Attributes
     ----------
@@ -126,15 +142,15 @@ class LiftFit:
         Whether there was any reading to fit.
     weight : (N, A, P, B) ndarray
         Posterior weight of each cell; sums to 1.
-    origin_mm, slope : (N,) ndarray
-        Rise at the origin [mm] and moisture slope [mm / % MC] if β were 0.
-    origin_drag, slope_drag : (N, A, P) ndarray
+    base : (N, R) ndarray
+        Coefficients if β were 0: rise at the origin [mm], moisture slope [mm / % MC], season [mm, mm].
+    drag : (N, A, P, R) ndarray
         What each unit of β takes off them.
     spread0 : (N,) ndarray
     spread1, spread2 : (N, A, P) ndarray
         Coefficients of the sum of squares, a quadratic in β. [mm², mm, 1]
-    covariance : (N, 2, 2) ndarray
-        Of (rise at the origin, moisture slope), over the variance of a reading of weight 1.
+    covariance : (N, R, R) ndarray
+        Of the coefficients, over the variance of a reading of weight 1.
     dof : (N,) ndarray
     age_shift_years : (N, A) ndarray
         Added to the stated age in each age node; 0 where the age is known.
@@ -145,10 +161,8 @@ class LiftFit:
     prior: LiftPrior
     usable: NDArray[np.bool_]
     weight: FloatArray
-    origin_mm: FloatArray
-    slope: FloatArray
-    origin_drag: FloatArray
-    slope_drag: FloatArray
+    base: FloatArray
+    drag: FloatArray
     spread0: FloatArray
     spread1: FloatArray
     spread2: FloatArray
@@ -170,16 +184,6 @@ class LiftFit:
         """Rates of the cells, (B,). [mm per 30 y]"""
         return np.asarray(self.prior.rates_mm, dtype=float)
 
-    def origin_rise_mm(self, rows: slice = slice(None)) -> FloatArray:
-        """Location of the rise at the origin in each cell, (n, A, P, B). [mm]"""
-        drag = self.origin_drag[rows, :, :, None]
-        return np.asarray(self.origin_mm[rows, None, None, None] - self.rates_mm * drag)
-
-    def moisture_slope(self, rows: slice = slice(None)) -> FloatArray:
-        """Location of the moisture slope in each cell, (n, A, P, B). [mm / % MC]"""
-        drag = self.slope_drag[rows, :, :, None]
-        return np.asarray(self.slope[rows, None, None, None] - self.rates_mm * drag)
-
     def noise_variance(self, rows: slice = slice(None)) -> FloatArray:
         """Variance scale of a reading of weight 1 in each cell, (n, A, P, B). [mm²]"""
         rate = self.rates_mm
@@ -190,10 +194,36 @@ class LiftFit:
         )
         return np.asarray(np.maximum(total, 0.0) / self.dof[rows, None, None, None])
 
+    def mean_spread(self) -> FloatArray:
+        """Sum of squares averaged over the cells, (N,). [mm²]"""
+        first = self.weight @ self.rates_mm
+        second = self.weight @ self.rates_mm**2
+        quadratic = second * self.spread2 - 2.0 * first * self.spread1
+        return np.asarray(self.spread0 + quadratic.sum(axis=(1, 2)))
+
     def take(self, rows: slice | RowIndex) -> LiftFit:
         """The fit of some of the instruments."""
         names = [n for n in self.__dataclass_fields__ if n != "prior"]
         return LiftFit(prior=self.prior, **{name: getattr(self, name)[rows] for name in names})
+
+
+def regressors(age_years: FloatArray, offset_pct: FloatArray, prior: LiftPrior) -> FloatArray:
+    """Regressors of readings beside the lift: 1, moisture offset and, if in the prior, the season.
+
+    Parameters
+    ----------
+    age_years, offset_pct : (N, k) ndarray
+        The stated ages serve: a shift of age only shifts the year's phase, which is unknown anyway.
+
+    Returns
+    -------
+    (R, N, k) ndarray
+    """
+    rows = [np.ones_like(age_years), offset_pct]
+    if prior.season_sd_mm > 0:
+        phase = 2.0 * np.pi * age_years
+        rows += [np.sin(phase), np.cos(phase)]
+    return np.stack(rows)
 
 
 def age_powers(age_years: FloatArray, shift_years: FloatArray, exponents: FloatArray) -> FloatArray:

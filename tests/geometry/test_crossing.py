@@ -19,6 +19,7 @@ ONE_LINE = LiftPrior(
     log_rate_sd=np.inf,
     origin_rise_sd_mm=np.inf,
     noise_shape=0.0,
+    season_sd_mm=0.0,
     rates_mm=tuple(np.linspace(0.0, 12.0, 4001)[1:]),
 )
 

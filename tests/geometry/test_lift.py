@@ -36,6 +36,7 @@ def test_one_exponent_and_flat_priors_are_least_squares():
         origin_rise_sd_mm=np.inf,
         moisture_slope_sd=np.inf,
         noise_shape=0.0,
+        season_sd_mm=0.0,
         rates_mm=tuple(np.linspace(0.0, 20.0, 8001)[1:]),
     )
     rise = RISE + 8.0 * (AGE / 30.0) ** 0.45  # far enough from β = 0, where the grid ends

@@ -1,0 +1,139 @@
+"""The prior that a shop's own instruments teach."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from geometry.fleet import SMALLEST_GROUP, FleetPrior, fleet_prior, prior_summary
+from geometry.lift import LiftPrior, crossing, fit_lift
+from geometry.lift_model import regressors
+
+
+def shop(seed, count, rate, *, noise=0.2, readings=5, spread=0.5):
+    """Fits of instruments drawn from the model itself, rising at about ``rate`` mm in 30 years."""
+    rng = np.random.default_rng(seed)
+    prior = LiftPrior()
+    rates = rate * np.exp(spread * rng.normal(size=(count, 1)))
+    exponent = rng.choice(prior.exponents, size=(count, 1))
+    age = rng.uniform(0.0, 20.0, (count, 1)) + rng.uniform(0.0, 12.0, (count, readings))
+    offset = rng.normal(0.0, 1.5, age.shape)
+    # the conjugate prior: a gauge's own scatter, and coefficients in proportion to it
+    relative = np.sqrt(prior.noise_shape / rng.gamma(prior.noise_shape, size=(count, 1)))
+    mean, sd = prior.coefficients()
+    coefficients = mean + sd * relative * rng.normal(size=(count, len(mean)))
+    rise = np.einsum("rnm,nr->nm", regressors(age, offset, prior), coefficients)
+    rise += rates * (age / 30.0) ** exponent + noise * relative * rng.normal(size=age.shape)
+    return age, rise, offset, np.ones_like(age)
+
+
+def values(prior):
+    return prior.log_rate_mean, prior.log_rate_sd, prior.exponent_weights, prior.noise_mm
+
+
+@pytest.mark.parametrize("factor", [0.4, 1.0, 2.2])
+def test_learns_how_fast_its_instruments_rise(factor):
+    learnt = fleet_prior(fit_lift(*shop(4, 400, 1.6 * factor), robust=False))
+    assert learnt.instruments == 400
+    assert np.exp(learnt.shop.log_rate_mean) == pytest.approx(1.6 * factor, rel=0.15)
+    # slow lift is lost in the noise, so a slow shop's spread stays near the default 0.8; both widened by 15 %
+    assert 0.5 * 1.1 < learnt.shop.log_rate_sd < 0.8 * 1.15
+    assert learnt.shop.noise_mm == pytest.approx(0.2, rel=0.1)
+
+
+def test_learns_how_steady_its_gauges_are():
+    for noise in (0.1, 0.4):
+        learnt = LiftPrior()
+        for _ in range(4):
+            fit = fit_lift(*shop(5, 300, 1.6, noise=noise, readings=20), prior=learnt, robust=False)
+            learnt = fleet_prior(fit).shop
+        assert learnt.noise_mm == pytest.approx(noise, rel=0.1)
+
+
+def test_an_instrument_with_one_reading_profits():
+    # A shop whose instruments rise at 0.4 times the planning default: the true median rate dates
+    # later.
+    slow = shop(6, 300, 0.64)
+    learnt = fleet_prior(fit_lift(*slow))
+    one = [[10.0]], [[0.0]], [[0.0]], [[1.0]]
+    dates = np.concatenate(
+        [
+            crossing(fit_lift(*one, prior=prior), [0.3], horizon_age_years=[500.0])
+            for prior in (LiftPrior(), learnt.shop)
+        ]
+    )
+    assert dates[1, 1] > 1.4 * dates[0, 1]
+
+
+def test_a_few_instruments_do_not_jump_to_conclusions():
+    default = LiftPrior()
+    one = fleet_prior(fit_lift(*shop(7, 1, 8.0, readings=12))).shop
+    many = fleet_prior(fit_lift(*shop(7, 200, 8.0, readings=12))).shop
+    start, few, full = (p.log_rate_mean for p in (default, one, many))
+    assert start < few < start + 0.4 * (full - start)
+
+
+def test_no_instruments_leave_the_defaults():
+    empty = np.empty((0, 3))
+    none = fit_lift(*[empty] * 4)
+    blank = fit_lift([[1.0]], [[np.nan]], [[0.0]], [[1.0]])
+    for fits in ([], none, blank, [none, blank]):
+        learnt = fleet_prior(fits)
+        assert learnt == FleetPrior(shop=LiftPrior(), groups={}, counts={}, instruments=0)
+
+
+def test_groups_go_their_own_way_and_small_ones_follow_the_shop():
+    parts = [shop(8, 150, 0.8), shop(9, 60, 3.2), shop(10, SMALLEST_GROUP - 1, 3.2)]
+    readings = [np.concatenate(columns) for columns in zip(*parts, strict=True)]
+    labels = ["spruce"] * 150 + ["cedar"] * 60 + ["rare"] * (SMALLEST_GROUP - 1)
+    labels[0] = None
+    learnt = fleet_prior(fit_lift(*readings), labels)
+    assert learnt.counts == {"spruce": 149, "cedar": 60, "rare": SMALLEST_GROUP - 1}
+    assert set(learnt.groups) == {"spruce", "cedar"}
+    spruce, cedar = (learnt.groups[label].log_rate_mean for label in ("spruce", "cedar"))
+    assert spruce < learnt.shop.log_rate_mean < cedar
+    # drawn towards the shop, so inside what each was made with
+    assert np.log(0.8) - 0.1 < spruce < np.log(1.1)
+    assert np.log(2.2) < cedar < np.log(3.2) + 0.1
+    rows = learnt.prior_for(["cedar", "rare", None, "spruce"])
+    expected = [cedar, learnt.shop.log_rate_mean, learnt.shop.log_rate_mean, spruce]
+    np.testing.assert_allclose(rows.log_rate_mean, expected)
+    assert rows.exponent_weights.shape == (4, 5)
+    assert learnt.prior_for([]) == learnt.shop
+    four = [column[:4] for column in readings]
+    fit = fit_lift(*four, prior=rows)
+    alone = fit_lift(*[c[:1] for c in four], prior=learnt.groups["cedar"])
+    np.testing.assert_allclose(fit.weight[0], alone.weight[0])
+
+
+def test_chunks_and_order_change_nothing():
+    readings = shop(11, 60, 1.6)
+    labels = ["a", "b"] * 30
+    whole = fleet_prior(fit_lift(*readings), labels)
+    pieces = (
+        fit_lift(*[column[rows] for column in readings]) for rows in np.split(np.arange(60), 4)
+    )
+    chunked = fleet_prior(pieces, labels)
+    backwards = fleet_prior(fit_lift(*[column[::-1] for column in readings]), labels[::-1])
+    for other in (chunked, backwards):
+        for prior, same in ((whole.shop, other.shop), (whole.groups["a"], other.groups["a"])):
+            for value, again in zip(values(prior), values(same), strict=True):
+                np.testing.assert_allclose(again, value, rtol=1e-4)
+
+
+def test_summary_in_words_of_the_trade():
+    summary = prior_summary(LiftPrior())
+    assert summary["rate_mm_per_30_years"] == pytest.approx(1.6)
+    # 8 in 10 of a normal lie within 1.2816 s.d. (tables)
+    assert summary["rate_high"] == pytest.approx(1.6 * np.exp(1.2816 * 0.8), rel=1e-4)
+    assert summary["rate_low"] == pytest.approx(1.6 * np.exp(-1.2816 * 0.8), rel=1e-4)
+    assert summary["exponent"] == pytest.approx(0.53)
+
+
+def test_refuses():
+    fit = fit_lift(*shop(12, 3, 1.6))
+    with pytest.raises(ValueError, match="groups: expected 3 labels, got 2"):
+        fleet_prior(fit, ["a", "b"])
+    other = replace(LiftPrior(), exponents=(0.5,), exponent_weights=(1.0,))
+    with pytest.raises(ValueError, match="fits: exponents and rates must be those of the prior"):
+        fleet_prior(fit, prior=other)
