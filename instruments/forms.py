@@ -1,6 +1,6 @@
 """The instrument and its joint, entered on one page; lengths in any unit."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django import forms
@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from geometry.units import LengthUnit, parse_length
 from instruments.defaults import USUAL_DIMENSIONS, USUAL_JOINT
 from instruments.models import DIMENSIONS, JOINT_DIMENSIONS, Instrument, NeckJoint, Strings
-from shop.fields import LengthField, MeasuredForm, QuantityField
+from shop.fields import LengthField, MeasuredForm, QuantityField, Range
 from shop.models import Customer
 
 LABELS = {
@@ -37,11 +37,11 @@ def _usual(name: str) -> str:
     return f"Empty: {steel:g} mm steel, {nylon:g} mm nylon."
 
 
-def _length(name: str, limits: dict[str, tuple[float, float]]) -> LengthField:
+def _length(name: str, limits: Mapping[str, Range]) -> LengthField:
     return LengthField(label=LABELS[name], possible=limits[name], help_text=_usual(name))
 
 
-class MeasuredModelForm(MeasuredForm, forms.ModelForm):  # type: ignore[misc]
+class MeasuredModelForm(MeasuredForm, forms.ModelForm):
     """A model form whose lengths may be typed in any unit and come back as they were typed."""
 
     def __init__(self, *args: Any, unit: LengthUnit = "mm", **kwargs: Any) -> None:

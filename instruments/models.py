@@ -19,7 +19,7 @@ def in_range(name: str, low: float, high: float) -> models.CheckConstraint:
     )
 
 
-DIMENSIONS = {
+DIMENSIONS: dict[str, tuple[float, float]] = {
     "scale_length_mm": (300, 900),
     "compensation_mm": (-5, 15),
     "fretboard_radius_mm": (0, 2000),
@@ -28,7 +28,7 @@ DIMENSIONS = {
     "target_12_bass_mm": (0.5, 8),
     "target_12_treble_mm": (0.5, 8),
 }
-JOINT_DIMENSIONS = {
+JOINT_DIMENSIONS: dict[str, tuple[float, float]] = {
     "pivot_depth_mm": (0, 80),
     "heel_depth_mm": (20, 200),
     "bolt_arm_mm": (10, 200),

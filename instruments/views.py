@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET
 from instruments.forms import InstrumentForm, JointForm, joint_groups
 from instruments.models import Instrument, NeckJoint
 from shop.models import Customer
+from shop.people import unit_of
 from shop.roles import anyone_on_staff
 from shop.views import form_view
 
@@ -58,7 +59,7 @@ def _instrument_form(
     request: HttpRequest, instrument: Instrument, joint: NeckJoint, title: str
 ) -> HttpResponse:
     data = request.POST if request.method == "POST" else None
-    unit = request.user.unit  # type: ignore[union-attr]
+    unit = unit_of(request)
     initial = {"customer": instrument.customer.code} if instrument.customer else {}
     form = InstrumentForm(data, instance=instrument, unit=unit, initial=initial)
     joint_form = JointForm(data, instance=joint, unit=unit, prefix="joint")

@@ -1,6 +1,7 @@
 """Taking an instrument's readings, looking at them again, and declaring them wrong."""
 
 from datetime import datetime
+from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -10,13 +11,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from geometry.units import format_length
+from geometry.units import LengthUnit, format_length
 from instruments.models import Instrument
 from measurements.acts import record_check_in, void
 from measurements.forms import CheckInForm, VoidForm
 from measurements.models import CheckIn, Stage, Work
 from measurements.outlooks import refresh_after
-from shop.models import User
+from shop.people import person, unit_of
 from shop.roles import anyone_on_staff, at_the_bench
 from shop.templatetags.lengths import both
 from shop.views import form_view
@@ -56,20 +57,20 @@ def correct_check_in(request: HttpRequest, uuid: str) -> HttpResponse:
 def _check_in_form(
     request: HttpRequest, instrument: Instrument, replaces: CheckIn | None = None
 ) -> HttpResponse:
-    user: User = request.user  # type: ignore[assignment]
+    unit = unit_of(request)
     form = CheckInForm(
         request.POST if request.method == "POST" else None,
         instrument=instrument,
-        unit=user.unit,
+        unit=unit,
         replaces=replaces,
-        initial=_initial(instrument, replaces, user.unit),
+        initial=_initial(instrument, replaces, unit),
     )
     if form.is_valid():
         try:
             saved = record_check_in(
                 instrument=instrument,
                 measured_at=_moment(form, replaces),
-                by=user,
+                by=person(request),
                 actions_mm=form.actions(),
                 uuid=form.cleaned_data["uuid"],
                 replaces=replaces,
@@ -85,7 +86,7 @@ def _check_in_form(
         "form": form,
         "instrument": instrument,
         "replaces": replaces,
-        "last": last_readings(instrument, user.unit, replaces),
+        "last": last_readings(instrument, unit, replaces),
     }
     status = 422 if form.is_bound else 200
     return render(request, "measurements/check_in_form.html", context, status=status)
@@ -108,7 +109,9 @@ def _say_saved(request: HttpRequest, saved: CheckIn, refreshed: bool) -> None:
         )
 
 
-def _initial(instrument: Instrument, replaces: CheckIn | None, unit: str) -> dict[str, object]:
+def _initial(
+    instrument: Instrument, replaces: CheckIn | None, unit: LengthUnit
+) -> dict[str, object]:
     """The stage that comes next; for a correction, all that was entered before."""
     if replaces is None:
         newest = CheckIn.objects.standing().filter(instrument=instrument).last()
@@ -141,7 +144,7 @@ def _initial(instrument: Instrument, replaces: CheckIn | None, unit: str) -> dic
 
 
 def last_readings(
-    instrument: Instrument, unit: str, besides: CheckIn | None = None
+    instrument: Instrument, unit: LengthUnit, besides: CheckIn | None = None
 ) -> dict[str, str]:
     """What each field read last time, by the name of the field, in the reader's unit."""
     last: dict[str, str] = {}
@@ -156,7 +159,7 @@ def last_readings(
             figures[CheckInForm.action_name(reading.fret, reading.side)] = reading.action_mm
         for name, value in figures.items():
             if value is not None:
-                last.setdefault(name, format_length(value, unit))  # type: ignore[arg-type]
+                last.setdefault(name, format_length(value, unit))
     return last
 
 
@@ -218,14 +221,14 @@ def void_fact(request: HttpRequest, fact: CheckIn | Work, template: str, name: s
     form = VoidForm(request.POST)
     if form.is_valid():
         try:
-            void(fact, by=request.user, reason=form.cleaned_data["reason"])  # type: ignore[arg-type]
+            void(fact, by=person(request), reason=form.cleaned_data["reason"])
         except ValidationError as error:
             form.add_error(None, ValidationError(error.messages))
         else:
             refresh_after(fact.instrument)
             messages.success(request, f"{fact} is voided; it stays on record, struck out.")
             return redirect("instrument", tag=fact.instrument.tag)
-    context = {name: fact, "instrument": fact.instrument, "void_form": form}
+    context: dict[str, Any] = {name: fact, "instrument": fact.instrument, "void_form": form}
     if isinstance(fact, CheckIn):
         context["readings"] = reading_rows(fact)
     return render(request, template, context, status=422)

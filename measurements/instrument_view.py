@@ -19,6 +19,7 @@ from measurements.counsel import Counsel, Dates, counsel
 from measurements.drawing import after_option, readings_now, side_views
 from measurements.forms import CheckInForm
 from measurements.models import CheckIn, Outlook, Work
+from measurements.outlooks import MARKS
 from measurements.trend import trend
 from measurements.trend_svg import trend_pictures
 from measurements.words import (
@@ -33,7 +34,7 @@ from measurements.words import (
 )
 from measurements.work_forms import work_kinds
 from shop.finders import injected_style_ids
-from shop.models import User
+from shop.people import unit_of
 from shop.roles import anyone_on_staff, at_the_bench
 
 
@@ -70,8 +71,8 @@ def instrument(request: HttpRequest, tag: str) -> HttpResponse:
     found = instrument_or_404(tag)
     if found.tag != tag:
         return redirect("instrument", tag=found.tag)
-    user: User = request.user  # type: ignore[assignment]
-    history = history_of(found, user.unit)
+    unit = unit_of(request)
+    history = history_of(found, unit)
     outlook = getattr(found, "outlook", None)
     has_readings = any(event.check_in and not event.voided for event in history)
     context: dict[str, Any] = {
@@ -85,8 +86,8 @@ def instrument(request: HttpRequest, tag: str) -> HttpResponse:
         "report_nonce": uuid4(),
     }
     if has_readings:
-        context |= advice_context(counsel(found), user.unit)
-        context |= _trend_context(found, outlook, user.unit)
+        context |= advice_context(counsel(found), unit)
+        context |= _trend_context(found, outlook, unit)
     return render(request, "measurements/instrument.html", context)
 
 
@@ -144,7 +145,7 @@ def _when(now: Counsel, dates: Dates | None) -> dict[str, str]:
         return {"spent": "–", "reset": "–"}
     today = now.today
     return {
-        name: when_words(*(dates[f"{key}_{mark}"] for mark in ("early", "likely", "late")), today)
+        name: when_words([dates[f"{key}_{mark}"] for mark in MARKS], today)
         for name, key in (("spent", "saddle_spent"), ("reset", "reset"))
     }
 
@@ -188,11 +189,11 @@ def history_of(found: Instrument, unit: LengthUnit) -> list[Event]:
 def preview(request: HttpRequest, tag: str) -> HttpResponse:
     """What the figures typed so far mean: understood in both units, agreeing or not, and the advice."""
     found = instrument_or_404(tag)
-    user: User = request.user  # type: ignore[assignment]
-    form = CheckInForm(request.POST, instrument=found, unit=user.unit)
+    unit = unit_of(request)
+    form = CheckInForm(request.POST, instrument=found, unit=unit)
     form.is_valid()
     context: dict[str, Any] = {"instrument": found, "form": form, "entered": form.entered()}
     readings = form.as_readings()
     if readings:
-        context |= advice_context(counsel(found, readings=readings), user.unit)
+        context |= advice_context(counsel(found, readings=readings), unit)
     return render(request, "measurements/_preview.html", context)

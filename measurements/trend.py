@@ -2,11 +2,13 @@
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import numpy as np
 from django.utils import timezone
 
 from geometry.lift import components, lasting_rise
+from geometry.units import LengthUnit
 from instruments.models import Instrument
 from measurements.facts import DAYS_A_YEAR, SIDES, Facts, gather
 from measurements.models import Work
@@ -61,7 +63,7 @@ class Trend:
     saddles: dict[str, tuple[tuple[date, float], ...]]
 
 
-def trend(instrument: Instrument, *, as_of: date | None = None, unit: str = "mm") -> Trend:
+def trend(instrument: Instrument, *, as_of: date | None = None, unit: LengthUnit = "mm") -> Trend:
     """The trend of one instrument up to ``as_of`` (today if not given) and its band beyond."""
     today = as_of or timezone.localdate()
     profile = ShopProfile.current()
@@ -79,9 +81,14 @@ def trend(instrument: Instrument, *, as_of: date | None = None, unit: str = "mm"
     )
 
 
-def _movement(facts: Facts, profile: ShopProfile, today: float) -> dict[str, object]:
+def _movement(facts: Facts, profile: ShopProfile, today: float) -> dict[str, Any]:
     """Corrected readings, the band and the limits."""
-    nothing = {"readings": (), "band": (), "saddle_limit_mm": None, "reset_limit_mm": None}
+    nothing: dict[str, Any] = {
+        "readings": (),
+        "band": (),
+        "saddle_limit_mm": None,
+        "reset_limit_mm": None,
+    }
     used = facts.weight[0] > 0
     if not used.any():
         return nothing

@@ -1,6 +1,7 @@
 """Plain sentences for facts and conclusions; the page, the report and the charts share them."""
 
 import re
+from collections.abc import Sequence
 from datetime import date
 
 from geometry.advice import Advice, Option
@@ -68,10 +69,9 @@ def _both_sides(unit: LengthUnit, *sides: tuple[float | None, float | None]) -> 
     return ", ".join(parts) or "worked on"
 
 
-def when_words(
-    early: date | None, likely: date | None, late: date | None, today: date, horizon_years: int = 60
-) -> str:
-    """``around 2031 (2028 to 2037)`` in years, or months where the date is near."""
+def when_words(dates: Sequence[date | None], today: date, horizon_years: int = 60) -> str:
+    """``2031 (2028 to 2037)``, or months where a date is near; ``dates`` are early, likely, late."""
+    early, likely, late = dates
     beyond = f"more than {horizon_years} years"
     if likely is None:
         return f"not within {horizon_years} years" + (
@@ -92,14 +92,14 @@ def _when(day: date | None, today: date) -> str:
 
 
 def reset_words(outlook: Outlook) -> str:
-    return when_words(outlook.reset_early, outlook.reset_likely, outlook.reset_late, outlook.as_of)
+    return when_words(
+        (outlook.reset_early, outlook.reset_likely, outlook.reset_late), outlook.as_of
+    )
 
 
 def saddle_words(outlook: Outlook) -> str:
     return when_words(
-        outlook.saddle_spent_early,
-        outlook.saddle_spent_likely,
-        outlook.saddle_spent_late,
+        (outlook.saddle_spent_early, outlook.saddle_spent_likely, outlook.saddle_spent_late),
         outlook.as_of,
     )
 

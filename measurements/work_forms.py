@@ -240,7 +240,10 @@ def work_form_class(kind: str, instrument: Instrument) -> type[WorkForm] | None:
 
 def work_kinds(instrument: Instrument) -> list[tuple[str, str]]:
     """Kinds of work that can be logged on this instrument, with their words."""
-    words = {JointKind.TILTING: "turn the adjuster", JointKind.SHIMMED: "change the shim"}
+    words: dict[str, str] = {
+        JointKind.TILTING: "turn the adjuster",
+        JointKind.SHIMMED: "change the shim",
+    }
     kinds = []
     for kind in WorkKind:
         if work_form_class(kind, instrument) is not None:

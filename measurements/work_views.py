@@ -1,5 +1,6 @@
 """Logging work, with what it is expected to do beside the form; and voiding it."""
 
+from math import isnan
 from typing import Any
 
 from django.contrib import messages
@@ -9,8 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from geometry.foretell import Foretold
-from geometry.units import format_length, format_turns
-from instruments.models import Instrument
+from geometry.units import LengthUnit, format_length, format_turns
 from measurements.acts import record_work
 from measurements.cautions import WORK_CAUTIONS, caution_words
 from measurements.check_in_views import instrument_or_404, void_fact
@@ -18,8 +18,8 @@ from measurements.counsel import Counsel, counsel
 from measurements.forms import VoidForm
 from measurements.models import Work, WorkKind
 from measurements.outlooks import refresh_after
-from measurements.work_forms import WorkForm, work_form_class, work_kinds
-from shop.models import User
+from measurements.work_forms import work_form_class, work_kinds
+from shop.people import person, unit_of
 from shop.roles import anyone_on_staff, at_the_bench
 from shop.views import form_view
 
@@ -32,14 +32,14 @@ def add_work(request: HttpRequest, tag: str, kind: str) -> HttpResponse:
     form_class = work_form_class(kind, instrument)
     if form_class is None:
         raise Http404(f"A {instrument.joint} joint has no work of the kind {kind}.")
-    user: User = request.user  # type: ignore[assignment]
+    unit = unit_of(request)
     now = counsel(instrument)
     data = request.POST if request.method == "POST" else None
     form = form_class(
         data,
         instrument=instrument,
-        unit=user.unit,
-        initial=_suggested(form_class, instrument, now, user),
+        unit=unit,
+        initial=_suggested(now, unit),
     )
     preview = "preview" in request.POST
     if form.is_valid() and not preview:
@@ -48,7 +48,7 @@ def add_work(request: HttpRequest, tag: str, kind: str) -> HttpResponse:
                 instrument=instrument,
                 kind=form.kind,
                 done_at=form.moment(),
-                by=user,
+                by=person(request),
                 uuid=form.cleaned_data["uuid"],
                 **form.facts(),
             )
@@ -75,31 +75,30 @@ def add_work(request: HttpRequest, tag: str, kind: str) -> HttpResponse:
     return render(request, "measurements/work_form.html", context, status=status)
 
 
-def _suggested(
-    form_class: type[WorkForm], instrument: Instrument, now: Counsel, user: User
-) -> dict[str, Any]:
+def _suggested(now: Counsel, unit: LengthUnit) -> dict[str, Any]:
     """The recommended amounts, to be changed freely."""
     initial: dict[str, Any] = {}
     option = now.recommended
     for place, side in enumerate(("bass", "treble")):
-        saddle = now.readings.saddle_mm[place]
-        if saddle == saddle:
-            initial[f"saddle_{side}_from_mm"] = format_length(float(saddle), user.unit)
-    if now.readings.relief_mm == now.readings.relief_mm:
-        initial["relief_from_mm"] = format_length(float(now.readings.relief_mm), user.unit)
+        saddle = float(now.facts.saddle_mm[0, place])
+        if not isnan(saddle):
+            initial[f"saddle_{side}_from_mm"] = format_length(saddle, unit)
+    relief = float(now.facts.relief_mm[0])
+    if not isnan(relief):
+        initial["relief_from_mm"] = format_length(relief, unit)
     if option is None:
         return initial
     if option.turns:
         initial["turns"] = format_turns(abs(option.turns)).split(" turn")[0]
         initial["sense"] = "lower" if option.turns > 0 else "raise"
     if option.shim_mm is not None:
-        initial["shim_to_mm"] = format_length(option.shim_mm, user.unit)
+        initial["shim_to_mm"] = format_length(option.shim_mm, unit)
     if option.saddle_cut_mm.any():
         for place, side in enumerate(("bass", "treble")):
             after = float(option.saddle_after_mm[place])
-            initial[f"saddle_{side}_to_mm"] = format_length(after, user.unit)
+            initial[f"saddle_{side}_to_mm"] = format_length(after, unit)
     if option.key == "reset":
-        initial["wedge_mm"] = format_length(option.wedge_mm, user.unit)
+        initial["wedge_mm"] = format_length(option.wedge_mm, unit)
     return initial
 
 

@@ -146,7 +146,9 @@ class MeasuredForm(forms.Form):
         self.asked: dict[str, str] = {}
         for name, field in self.fields.items():
             value = cleaned.get(name)
-            if not isinstance(field, MeasureField) or not field.is_unusual(value):
+            if value is None or not isinstance(field, MeasureField):
+                continue
+            if not field.is_unusual(value):
                 continue
             typed = str(self.data.get(self.add_prefix(name), "")).strip()
             if self.data.get(self.confirm_name(name)) != typed:

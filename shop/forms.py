@@ -16,7 +16,7 @@ class CustomerForm(forms.ModelForm):
 class ShopProfileForm(forms.ModelForm):
     class Meta:
         model = ShopProfile
-        exclude = []  # noqa: DJ006  every field is a setting; the list would only repeat the model
+        exclude: list[str] = []
         widgets = {"address": forms.Textarea(attrs={"rows": 3})}
 
 

@@ -21,7 +21,7 @@ def roles_of(user: User) -> set[str]:
     """Names of the roles a person holds; remembered on the user for the length of a request."""
     if not hasattr(user, "_roles"):
         user._roles = set(user.groups.values_list("name", flat=True))  # type: ignore[attr-defined]
-    return user._roles  # type: ignore[attr-defined, no-any-return]
+    return user._roles  # type: ignore[attr-defined]
 
 
 def has_role(user: User, *roles: str) -> bool:

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from shop.forms import CustomerForm, PreferencesForm, ShopProfileForm
 from shop.models import Customer, ShopProfile
+from shop.people import person
 from shop.roles import anyone_on_staff, owner_only
 
 form_view = require_http_methods(["GET", "HEAD", "POST"])
@@ -28,9 +29,9 @@ def customers(request: HttpRequest) -> HttpResponse:
 @require_GET
 @anyone_on_staff
 def customer(request: HttpRequest, code: str) -> HttpResponse:
-    person = get_object_or_404(Customer, code=code)
-    instruments = person.instruments.select_related("joint", "outlook").order_by("tag")
-    return render(request, "shop/customer.html", {"customer": person, "instruments": instruments})
+    found = get_object_or_404(Customer, code=code)
+    instruments = found.instruments.select_related("joint", "outlook").order_by("tag")
+    return render(request, "shop/customer.html", {"customer": found, "instruments": instruments})
 
 
 @form_view
@@ -45,9 +46,9 @@ def edit_customer(request: HttpRequest, code: str) -> HttpResponse:
     return _customer_form(request, get_object_or_404(Customer, code=code), "Edit customer")
 
 
-def _customer_form(request: HttpRequest, person: Customer, title: str) -> HttpResponse:
+def _customer_form(request: HttpRequest, customer: Customer, title: str) -> HttpResponse:
     data = request.POST if request.method == "POST" else None
-    form = CustomerForm(data, instance=person)
+    form = CustomerForm(data, instance=customer)
     if form.is_valid():
         saved = form.save()
         messages.success(request, f"{saved.name} is saved.")
@@ -76,7 +77,7 @@ def settings(request: HttpRequest) -> HttpResponse:
 @anyone_on_staff
 def preferences(request: HttpRequest) -> HttpResponse:
     data = request.POST if request.method == "POST" else None
-    form = PreferencesForm(data, instance=request.user)  # type: ignore[arg-type]
+    form = PreferencesForm(data, instance=person(request))
     if form.is_valid():
         form.save()
         messages.success(request, "Your preferences are saved.")

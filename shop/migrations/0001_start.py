@@ -5,10 +5,11 @@ import django.contrib.auth.validators
 import django.core.validators
 import django.db.models.deletion
 import django.utils.timezone
-import shop.models
 import simple_history.models
 from django.conf import settings
 from django.db import migrations, models
+
+import shop.models
 
 
 class Migration(migrations.Migration):

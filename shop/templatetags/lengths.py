@@ -3,7 +3,8 @@
 from typing import Any
 
 from django import template
-from geometry.units import format_length
+
+from geometry.units import LengthUnit, format_length
 
 register = template.Library()
 DASH = "–"
@@ -15,13 +16,13 @@ def _missing(value_mm: Any) -> bool:
 
 
 @register.filter
-def length(value_mm: Any, unit: str = "mm") -> str:
+def length(value_mm: Any, unit: LengthUnit = "mm") -> str:
     """A length with its unit, or a dash where there is none."""
     return DASH if _missing(value_mm) else format_length(value_mm, unit or "mm")
 
 
 @register.filter
-def signed(value_mm: Any, unit: str = "mm") -> str:
+def signed(value_mm: Any, unit: LengthUnit = "mm") -> str:
     """A difference of lengths, its sign always shown."""
     if _missing(value_mm):
         return DASH
