@@ -385,20 +385,21 @@ def lay_out(bench: Bench) -> tuple[Option, ...]:
 def recommend(bench: Bench, options: tuple[Option, ...]) -> OptionKey:
     """The option to take where the height needs work.
 
-    A move that can be undone comes before one that removes material, as long as the saddle stays
-    in its preferred band; then the saddle; then either outside the band, the floor kept; then a
-    reset. "leave" where none serves.
+    A move that can be undone comes before one that removes material, as long as the saddle is not
+    lowered out of its preferred band nor left above it; then the saddle; then either outside the
+    band, the floor kept; then a reset. "leave" where none serves.
     """
     low, high = bench.targets.saddle_preferred_mm
     feasible = {option.key: option for option in options if option.feasible}
 
-    def in_band(key: OptionKey) -> bool:
-        after = feasible[key].saddle_after_mm
-        return bool(np.all((after >= low - HAIR) & (after <= high + HAIR)))
+    def in_band(option: Option) -> bool:
+        after = option.saddle_after_mm
+        kept = (after >= low - HAIR) | (option.saddle_cut_mm <= 0)
+        return bool(np.all(kept & (after <= high + HAIR)))
 
     order: tuple[OptionKey, ...] = ("tilt", "tilt_and_saddle", "saddle")
     served = [key for key in order if key in feasible]
-    best = [key for key in served if in_band(key)] + served
+    best = [key for key in served if in_band(feasible[key])] + served
     if best:
         return best[0]
     return "reset" if "reset" in feasible else "leave"

@@ -139,11 +139,12 @@ def height_reason(option: Option) -> Finding:
         values["saddle_mm"] = float(np.min(option.saddle_after_mm))
         taller = np.any(option.saddle_cut_mm < 0)
         return Finding("height", "saddle_taller" if taller else "saddle_cut", values)
-    if option.turns is not None:
-        values["turns"] = option.turns
-    elif option.shim_mm is not None:
+    if option.shim_mm is None:
+        by = "turns"
+        values["turns"] = option.turns or 0.0
+    else:
+        by = "shim"
         values["shim_mm"] = option.shim_mm
-    by = "shim" if option.turns is None else "turns"
     if option.key == "tilt_and_saddle":
         by += "_and_new_saddle" if np.any(option.saddle_cut_mm < 0) else "_and_saddle"
     return Finding("height", by, values)
