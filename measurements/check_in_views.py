@@ -223,11 +223,11 @@ def void_fact(request: HttpRequest, fact: CheckIn | Work, template: str, name: s
         try:
             void(fact, by=person(request), reason=form.cleaned_data["reason"])
         except ValidationError as error:
-            form.add_error(None, ValidationError(error.messages))
+            messages.error(request, " ".join(error.messages))
         else:
             refresh_after(fact.instrument)
             messages.success(request, f"{fact} is voided; it stays on record, struck out.")
-            return redirect("instrument", tag=fact.instrument.tag)
+        return redirect("instrument", tag=fact.instrument.tag)
     context: dict[str, Any] = {name: fact, "instrument": fact.instrument, "void_form": form}
     if isinstance(fact, CheckIn):
         context["readings"] = reading_rows(fact)

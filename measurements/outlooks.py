@@ -7,7 +7,7 @@ date, and never costs a reading.
 import hashlib
 import logging
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -66,7 +66,7 @@ def targets_of(facts: Facts, profile: ShopProfile, row: int | None = None) -> Ta
 
 def rooms_of(facts: Facts, profile: ShopProfile) -> Rooms:
     """Saddle room, joint room and rise limit of every instrument, (N,). [mm]"""
-    return rooms(
+    left = rooms(
         facts.neck,
         Readings(
             action_1_mm=facts.action_1_mm,
@@ -79,6 +79,13 @@ def rooms_of(facts: Facts, profile: ShopProfile) -> Rooms:
         tilt_left_deg=facts.tilt_left_deg,
         pivot_to_saddle_mm=facts.pivot_to_saddle_mm,
         pivot_depth_mm=facts.pivot_depth_mm,
+    )
+    # A joint without travel has no room at all, not a rounding error of it.
+    return replace(
+        left,
+        joint_room_mm=np.where(
+            facts.tilt_left_deg > 0, left.joint_room_mm, 0.0 * facts.bridge_rise_mm
+        ),
     )
 
 

@@ -1,0 +1,226 @@
+"""From rows to arrays: undoing work, carrying figures through it, the origin of time, as-of days."""
+
+from datetime import UTC, date, datetime
+
+import numpy as np
+import pytest
+
+from instruments.models import JointKind
+from measurements.facts import gather
+from measurements.models import WorkKind
+from shop.models import ShopProfile
+from tests.factories import CheckInFactory, InstrumentFactory, UserFactory, WorkFactory
+
+pytestmark = pytest.mark.django_db
+
+TODAY = date(2024, 6, 1)
+# 290.0 mm from joint to saddle on the usual steel neck: 645.2·2^(−14/12) + 2.5
+REACH = 645.2 * 2 ** (-14 / 12) + 2.5
+
+
+def at(year: int, month: int = 3, day: int = 1, hour: int = 12) -> datetime:
+    return datetime(year, month, day, hour, tzinfo=UTC)
+
+
+def facts_of(*instruments, as_of: date = TODAY):
+    return gather([instrument.pk for instrument in instruments], as_of, ShopProfile())
+
+
+def turn(instrument, when: datetime, tilt_deg: float, **more):
+    return WorkFactory(
+        instrument=instrument,
+        kind=WorkKind.JOINT,
+        done_at=when,
+        tilt_from_deg=0.0,
+        tilt_to_deg=tilt_deg,
+        saddle_bass_from_mm=None,
+        saddle_bass_to_mm=None,
+        **more,
+    )
+
+
+@pytest.fixture
+def instrument():
+    return InstrumentFactory(
+        built_year=2000, joint__kind=JointKind.TILTING, joint__tilt_max_deg=2.0
+    )
+
+
+def test_a_tilt_without_readings_around_it_is_undone_by_geometry(instrument):
+    CheckInFactory(instrument=instrument, measured_at=at(2010), bridge_rise_mm=1.2)
+    turn(instrument, at(2010, 3, 2), 0.6)
+    CheckInFactory(instrument=instrument, measured_at=at(2015), bridge_rise_mm=-1.7)
+    facts = facts_of(instrument)
+    # geometry.md §3, worked: b 1.2 and 0.6° give −1.8365, so the tilt did −3.0365
+    assert facts.undone_mm[0] == pytest.approx([1.2, -1.7 + 3.0365], abs=2e-4)
+    assert facts.offset_now_mm[0] == pytest.approx(-3.0365, abs=1e-4)
+
+
+def test_a_tilt_measured_on_both_sides_is_undone_as_measured(instrument):
+    CheckInFactory(instrument=instrument, measured_at=at(2010), bridge_rise_mm=1.2)
+    turn(instrument, at(2010, 3, 2), 0.6)
+    CheckInFactory(instrument=instrument, measured_at=at(2010, 3, 3), bridge_rise_mm=-1.5)
+    facts = facts_of(instrument)
+    assert facts.undone_mm[0] == pytest.approx([1.2, 1.2])
+    assert facts.offset_now_mm[0] == pytest.approx(-2.7)
+
+
+def test_two_steps_in_one_visit_are_undone_together(instrument):
+    CheckInFactory(instrument=instrument, measured_at=at(2010), bridge_rise_mm=1.2)
+    turn(instrument, at(2010, 3, 2, 9), 0.3)
+    turn(instrument, at(2010, 3, 2, 10), 0.3)
+    CheckInFactory(instrument=instrument, measured_at=at(2010, 3, 3), bridge_rise_mm=-1.5)
+    CheckInFactory(instrument=instrument, measured_at=at(2014), bridge_rise_mm=-1.2)
+    assert facts_of(instrument).undone_mm[0] == pytest.approx([1.2, 1.2, 1.5])
+
+
+def test_work_after_the_last_reading_is_carried_into_the_figures_now(instrument):
+    CheckInFactory(instrument=instrument, measured_at=at(2010), bridge_rise_mm=1.2)
+    turn(instrument, at(2010, 3, 2), 0.6)
+    WorkFactory(
+        instrument=instrument,
+        done_at=at(2010, 3, 3),
+        saddle_bass_to_mm=2.5,
+        saddle_treble_to_mm=2.1,
+    )
+    facts = facts_of(instrument)
+    assert facts.bridge_rise_mm[0] == pytest.approx(-1.8365, abs=1e-4)
+    assert facts.saddle_mm[0].tolist() == [2.5, 2.1]
+    assert np.isnan(facts.action_12_mm).all()  # measured before the work: no longer true
+
+
+def test_relief_work_turns_the_fret_plane(instrument):
+    CheckInFactory(instrument=instrument, measured_at=at(2010), bridge_rise_mm=0.4)
+    WorkFactory(
+        instrument=instrument,
+        kind=WorkKind.RELIEF,
+        done_at=at(2010, 4),
+        relief_from_mm=0.4,
+        relief_to_mm=0.2,
+        saddle_bass_from_mm=None,
+        saddle_bass_to_mm=None,
+    )
+    facts = facts_of(instrument)
+    assert facts.relief_mm[0] == 0.2
+    # geometry.md §2: Δb ≈ 2·(1.5 − 0.39)·Δr
+    assert facts.bridge_rise_mm[0] == pytest.approx(0.4 + 2 * (1.5 - 0.39) * -0.2, abs=1e-3)
+
+
+def reset(instrument, when, **more):
+    return WorkFactory(
+        instrument=instrument, kind=WorkKind.RESET, done_at=when, saddle_bass_from_mm=None,
+        saddle_bass_to_mm=3.2, saddle_treble_to_mm=3.0, **more,
+    )  # fmt: skip
+
+
+def test_after_an_unmeasured_reset_only_later_readings_count(instrument):
+    CheckInFactory(instrument=instrument, measured_at=at(2010), bridge_rise_mm=1.8)
+    reset(instrument, at(2010, 5))
+    facts = facts_of(instrument)
+    assert facts.readings[0] == 0
+    assert np.isnan(facts.bridge_rise_mm[0])
+    CheckInFactory(instrument=instrument, measured_at=at(2012), bridge_rise_mm=-0.5)
+    facts = facts_of(instrument)
+    assert facts.readings[0] == 1
+    assert facts.bridge_rise_mm[0] == -0.5
+
+
+def test_a_reset_with_its_wedge_is_undone_by_geometry(instrument):
+    CheckInFactory(instrument=instrument, measured_at=at(2010), bridge_rise_mm=1.8)
+    reset(instrument, at(2010, 5), wedge_mm=0.939)
+    facts = facts_of(instrument)
+    assert facts.readings[0] == 1
+    # 0.939 mm at H 90 is 0.598° (worked value); × X by the small-angle rule, by hand
+    assert facts.offset_now_mm[0] == pytest.approx(-REACH * np.sin(np.radians(0.598)), abs=0.01)
+
+
+def test_a_new_origin_starts_time_and_readings_afresh(instrument):
+    CheckInFactory(instrument=instrument, measured_at=at(2010), bridge_rise_mm=1.8)
+    reset(instrument, at(2014, 6), new_origin=True)
+    CheckInFactory(instrument=instrument, measured_at=at(2015, 6), bridge_rise_mm=-0.5)
+    facts = facts_of(instrument)
+    assert facts.readings[0] == 1
+    assert facts.age_years[0][facts.weight[0] > 0] == pytest.approx([1.0], abs=0.01)
+    assert facts.age_now_years[0] == pytest.approx(10.0, abs=0.01)
+
+
+def test_age_runs_from_the_middle_of_the_build_year(instrument):
+    CheckInFactory(instrument=instrument, measured_at=at(2010, 7, 2), bridge_rise_mm=0.0)
+    assert facts_of(instrument).age_years[0] == pytest.approx([10.0], abs=0.01)
+
+
+def test_an_unknown_build_year_is_assumed_and_widened():
+    instrument = InstrumentFactory(built_year=None)
+    CheckInFactory(instrument=instrument, measured_at=at(2010), bridge_rise_mm=0.0)
+    facts = facts_of(instrument)
+    assert facts.origin_assumed[0]
+    assert facts.age_years[0] == pytest.approx([20.0])
+    assert facts.age_sd_years[0] == 10.0
+
+
+def test_a_day_in_the_past_sees_only_what_was_known_then(instrument):
+    CheckInFactory(instrument=instrument, measured_at=at(2010), bridge_rise_mm=1.2)
+    turn(instrument, at(2010, 3, 2), 0.6)
+    instrument.joint.tilt_now_deg = 0.6
+    instrument.joint.save()
+    CheckInFactory(instrument=instrument, measured_at=at(2015), bridge_rise_mm=-1.7)
+    facts = facts_of(instrument, as_of=date(2010, 3, 1))
+    assert facts.readings[0] == 1
+    assert facts.bridge_rise_mm[0] == 1.2
+    assert facts.tilt_now_deg[0] == pytest.approx(0.0)
+    assert facts.tilt_left_deg[0] == pytest.approx(2.0)
+    assert facts_of(instrument).tilt_left_deg[0] == pytest.approx(1.4)
+
+
+def test_what_was_voided_or_not_at_pitch_does_not_count(instrument):
+    person = UserFactory()
+    CheckInFactory(instrument=instrument, measured_at=at(2010), bridge_rise_mm=0.1)
+    CheckInFactory(instrument=instrument, measured_at=at(2011), bridge_rise_mm=9.0, at_pitch=False)
+    CheckInFactory(
+        instrument=instrument, measured_at=at(2012), bridge_rise_mm=9.0,
+        voided_at=at(2013), voided_by=person, void_reason="typing slip",
+    )  # fmt: skip
+    turn(
+        instrument, at(2012, 5), 0.6, voided_at=at(2013), voided_by=person, void_reason="wrong one"
+    )
+    facts = facts_of(instrument)
+    assert facts.readings[0] == 1
+    assert facts.offset_now_mm[0] == 0.0
+
+
+def test_humidity_becomes_moisture_against_the_shops_climate(instrument):
+    CheckInFactory(instrument=instrument, measured_at=at(2010), humidity_pct=45, temperature_c=21)
+    CheckInFactory(instrument=instrument, measured_at=at(2011), humidity_pct=65, temperature_c=None)
+    CheckInFactory(instrument=instrument, measured_at=at(2012), humidity_pct=None)
+    offsets = facts_of(instrument).moisture_offset_pct[0]
+    assert offsets[0] == pytest.approx(0.0)
+    # Wood Handbook table 4-2 at 21.1 °C: 12.0 % at 65 % RH, 8.5 % at 45 % RH
+    assert offsets[1] == pytest.approx(12.0 - 8.5, abs=0.1)
+    assert np.isnan(offsets[2])
+
+
+def test_one_instrument_is_the_same_alone_and_in_a_fleet(instrument):
+    other = InstrumentFactory(joint__kind=JointKind.TILTING)
+    for place in range(4):
+        CheckInFactory(instrument=other, measured_at=at(2011 + place), bridge_rise_mm=0.1 * place)
+    turn(other, at(2013, 6), 0.4)
+    CheckInFactory(instrument=instrument, measured_at=at(2010), bridge_rise_mm=1.2)
+    turn(instrument, at(2010, 3, 2), 0.6)
+    CheckInFactory(instrument=instrument, measured_at=at(2015), bridge_rise_mm=-1.7)
+    empty = InstrumentFactory()
+    fleet = facts_of(other, instrument, empty)
+    alone = facts_of(instrument)
+    row = fleet.ids.tolist().index(instrument.pk)
+    used = fleet.weight[row] > 0
+    assert fleet.undone_mm[row][used].tolist() == alone.undone_mm[0].tolist()
+    assert fleet.offset_now_mm[row] == pytest.approx(alone.offset_now_mm[0])
+    assert fleet.readings.tolist() == [2, 4, 0] if row == 0 else [4, 2, 0]
+
+
+def test_the_fleet_is_read_in_four_queries(instrument, django_assert_num_queries):
+    instruments = [instrument, *InstrumentFactory.create_batch(3)]
+    for one in instruments:
+        CheckInFactory(instrument=one)
+    profile = ShopProfile()
+    with django_assert_num_queries(4):
+        gather([one.pk for one in instruments], TODAY, profile)

@@ -1,0 +1,172 @@
+"""Logging work: each kind, its limits, its foretold result, and what voiding it takes back."""
+
+from uuid import uuid4
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from instruments.models import JointKind
+from measurements.models import Outlook, Work
+from tests.factories import CheckInFactory, InstrumentFactory
+
+pytestmark = pytest.mark.django_db
+
+
+def post(client, instrument, kind, **figures):
+    data = {"uuid": str(uuid4()), "day": timezone.localdate().isoformat(), "notes": "", **figures}
+    return client.post(reverse("work-add", kwargs={"tag": instrument.tag, "kind": kind}), data)
+
+
+@pytest.fixture
+def tilting():
+    instrument = InstrumentFactory(joint__tilting=True)
+    CheckInFactory(instrument=instrument)
+    return instrument
+
+
+def test_turns_move_the_tilt_by_the_bolts_arm_and_pitch(at_bench, tilting):
+    assert post(at_bench, tilting, "joint", turns="3/4", sense="lower").status_code == 302
+    work = Work.objects.get()
+    # arcsin(0.75 turn × 1.0 mm / 70 mm): by hand 0.6139°
+    assert work.tilt_to_deg == pytest.approx(0.6139, abs=1e-4)
+    tilting.joint.refresh_from_db()
+    assert tilting.joint.tilt_now_deg == work.tilt_to_deg
+
+
+def test_turns_lower_the_bridge_rise_that_the_outlook_goes_by(at_bench, tilting):
+    post(at_bench, tilting, "joint", turns="3/4", sense="lower")
+    outlook = Outlook.objects.get(instrument=tilting)
+    # X = 645.2 + 2.5 − 645.2·(1 − 2^(−14/12)) = 289.90; 289.90·sin 0.6139° = 3.106 by hand
+    assert outlook.bridge_rise_mm == pytest.approx(0.4 - 3.106, abs=0.002)
+
+
+def test_voiding_takes_the_turns_back(at_bench, tilting):
+    post(at_bench, tilting, "joint", turns="3/4", sense="lower")
+    at_bench.post(
+        reverse("work-void", kwargs={"uuid": Work.objects.get().uuid}), {"reason": "wrong one"}
+    )
+    tilting.joint.refresh_from_db()
+    assert tilting.joint.tilt_now_deg == pytest.approx(0, abs=1e-12)
+    assert Outlook.objects.get(instrument=tilting).bridge_rise_mm == pytest.approx(0.4)
+
+
+@pytest.mark.parametrize(
+    "figures, message",
+    [
+        ({"turns": "3", "sense": "lower"}, "this joint goes from 0.00° to 2.00°"),
+        ({"turns": "1/4", "sense": "raise"}, "this joint goes from 0.00° to 2.00°"),
+        ({"turns": "0", "sense": "lower"}, "there is nothing to log"),
+        ({"turns": "", "sense": "lower"}, "Turns is needed"),
+        ({"turns": "a lot", "sense": "lower"}, "Turns: "),
+        ({"turns": "1/4", "sense": "sideways"}, "Select a valid choice"),
+        ({"turns": "99", "sense": "lower"}, "Turns: "),
+    ],
+)
+def test_turns_that_cannot_be_are_refused(at_bench, tilting, figures, message):
+    response = post(at_bench, tilting, "joint", **figures, **{"turns-is-right": figures["turns"]})
+    assert response.status_code == 422
+    assert message in response.content.decode()
+    assert Work.objects.count() == 0
+
+
+@pytest.mark.parametrize("kind", [JointKind.GLUED, JointKind.BOLTED])
+def test_a_joint_without_adjustment_has_no_such_work(at_bench, kind):
+    instrument = InstrumentFactory(joint__kind=kind)
+    assert post(at_bench, instrument, "joint", turns="1/4", sense="lower").status_code == 404
+
+
+def test_a_shim_tilts_the_neck(at_bench):
+    instrument = InstrumentFactory(joint__kind=JointKind.SHIMMED, joint__shims_mm=[0.5, 1.0])
+    CheckInFactory(instrument=instrument)
+    assert post(at_bench, instrument, "joint", shim_to_mm="0.94").status_code == 302
+    # Worked value of the wedge formula: 0.939 mm at H 90 is 0.598°.
+    assert Work.objects.get().tilt_to_deg == pytest.approx(0.598, abs=0.001)
+    instrument.joint.refresh_from_db()
+    assert instrument.joint.shim_now_mm == 0.94
+    again = post(at_bench, instrument, "joint", shim_to_mm="0.94")
+    assert "in place already" in again.content.decode()
+
+
+@pytest.mark.parametrize(
+    "kind, figures, stored",
+    [
+        (
+            "saddle",
+            {"saddle_bass_from_mm": "3", "saddle_bass_to_mm": "2.6"},
+            {"saddle_bass_to_mm": 2.6},
+        ),
+        ("relief", {"relief_from_mm": "0.4", "relief_to_mm": "0.2"}, {"relief_to_mm": 0.2}),
+        ("nut", {"nut_bass_to_mm": "0.5", "nut_treble_to_mm": "0.4"}, {"nut_treble_to_mm": 0.4}),
+        ("reset", {"wedge_mm": "0.95", "saddle_bass_to_mm": "3.2"}, {"wedge_mm": 0.95}),
+        ("other", {"notes": "brace reglued", "new_origin": "on"}, {"new_origin": True}),
+    ],
+)
+def test_each_kind_of_work_is_logged(at_bench, kind, figures, stored):
+    instrument = InstrumentFactory()
+    CheckInFactory(instrument=instrument)
+    assert post(at_bench, instrument, kind, **figures).status_code == 302
+    work = Work.objects.get()
+    assert {name: getattr(work, name) for name in stored} == stored
+
+
+@pytest.mark.parametrize(
+    "kind, figures, message",
+    [
+        ("saddle", {}, "give the height after the work"),
+        (
+            "saddle",
+            {"saddle_bass_to_mm": "30"},
+            "Bass after 30.00 mm: expected 0.00 mm to 10.00 mm",
+        ),
+        ("relief", {}, "Relief after is needed"),
+        ("nut", {}, "give the action at fret 1"),
+        ("other", {"notes": "  "}, "Notes: say what was done"),
+    ],
+)
+def test_work_without_its_figures_is_refused(at_bench, kind, figures, message):
+    response = post(at_bench, InstrumentFactory(), kind, **figures)
+    assert response.status_code == 422
+    assert message in response.content.decode()
+    assert Work.objects.count() == 0
+
+
+def test_an_unknown_kind_is_not_found(at_bench):
+    instrument = InstrumentFactory()
+    assert (
+        at_bench.get(
+            reverse("work-add", kwargs={"tag": instrument.tag, "kind": "magic"})
+        ).status_code
+        == 404
+    )
+
+
+@pytest.mark.parametrize("htmx", [True, False])
+def test_the_preview_foretells_and_logs_nothing(at_bench, tilting, htmx):
+    address = reverse("work-add", kwargs={"tag": tilting.tag, "kind": "joint"})
+    data = {"turns": "1/2", "sense": "lower", "uuid": str(uuid4()), "preview": "1",
+            "day": timezone.localdate().isoformat()}  # fmt: skip
+    response = at_bench.post(address, data, headers={"HX-Request": "true"} if htmx else {})
+    text = response.content.decode()
+    assert "An estimate: measure again afterwards" in text
+    assert ("<html" in text) is not htmx
+    assert Work.objects.count() == 0
+
+
+def test_the_form_holds_the_recommended_amount_and_its_cautions(at_bench):
+    instrument = InstrumentFactory(joint__tilting=True)
+    high = {(1, "bass"): 0.55, (1, "treble"): 0.35, (12, "bass"): 3.1, (12, "treble"): 2.3}
+    CheckInFactory(instrument=instrument, bridge_rise_mm=1.9, saddle_bass_mm=3.0, saddle_treble_mm=2.2,
+                   actions_mm=high)  # fmt: skip
+    page = at_bench.get(
+        reverse("work-add", kwargs={"tag": instrument.tag, "kind": "joint"})
+    ).content.decode()
+    assert 'name="turns" value="' in page
+    assert "Slacken the strings before" in page
+
+
+def test_a_repeated_submit_is_one_piece_of_work(at_bench, tilting):
+    data = {"uuid": str(uuid4()), "turns": "1/4", "sense": "lower"}
+    post(at_bench, tilting, "joint", **data)
+    post(at_bench, tilting, "joint", **data)
+    assert Work.objects.count() == 1

@@ -1,0 +1,147 @@
+"""Every address against every role: what is not listed here fails."""
+
+import uuid
+
+import pytest
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from tests.conftest import signed_in
+from tests.factories import (
+    CheckInFactory,
+    CustomerFactory,
+    InstrumentFactory,
+    ServiceReportFactory,
+    UserFactory,
+    WorkFactory,
+)
+
+STAFF = {"owner", "technician", "counter"}
+BENCH = {"owner", "technician"}
+OPEN = {"sign-in"}
+
+# name of the address: who may open it (GET), who may post to it
+MAY = {
+    "home": (STAFF, set()),
+    "due": (STAFF, set()),
+    "today": (STAFF, set()),
+    "customers": (STAFF, set()),
+    "customer": (STAFF, set()),
+    "customer-add": (STAFF, STAFF),
+    "customer-edit": (STAFF, STAFF),
+    "settings": ({"owner"}, {"owner"}),
+    "preferences": (STAFF, STAFF),
+    "instruments": (STAFF, set()),
+    "instrument": (STAFF, set()),
+    "instrument-add": (STAFF, STAFF),
+    "instrument-edit": (STAFF, STAFF),
+    "check-in-add": (BENCH, BENCH),
+    "check-in-preview": (set(), BENCH),
+    "check-in": (STAFF, set()),
+    "check-in-correct": (BENCH, BENCH),
+    "check-in-void": (set(), BENCH),
+    "work-add": (BENCH, BENCH),
+    "work": (STAFF, set()),
+    "work-void": (set(), BENCH),
+    "report-issue": (set(), STAFF),
+    "reports": (STAFF, set()),
+    "report": (STAFF, set()),
+    "report-pdf": (STAFF, set()),
+    "sign-out": (set(), STAFF),
+    "sign-in": (STAFF, STAFF),
+}
+
+
+def names(resolver: URLResolver) -> set[str]:
+    found = set()
+    for pattern in resolver.url_patterns:
+        if isinstance(pattern, URLResolver):
+            found |= names(pattern)
+        elif isinstance(pattern, URLPattern) and pattern.name:
+            found.add(pattern.name)
+    return found
+
+
+@pytest.fixture
+def addresses(db) -> dict[str, str]:
+    instrument = InstrumentFactory()
+    check_in = CheckInFactory(instrument=instrument)
+    work = WorkFactory(instrument=instrument)
+    person = CustomerFactory()
+    report = ServiceReportFactory(instrument=instrument)
+    arguments = {
+        "customer": {"code": person.code},
+        "customer-edit": {"code": person.code},
+        "check-in": {"uuid": check_in.uuid},
+        "check-in-correct": {"uuid": check_in.uuid},
+        "check-in-void": {"uuid": check_in.uuid},
+        "work": {"uuid": work.uuid},
+        "work-void": {"uuid": work.uuid},
+        "work-add": {"tag": instrument.tag, "kind": "saddle"},
+        "report": {"number": report.number},
+        "report-pdf": {"number": report.number},
+    } | {
+        name: {"tag": instrument.tag}
+        for name in (
+            "instrument",
+            "instrument-edit",
+            "check-in-add",
+            "check-in-preview",
+            "report-issue",
+        )
+    }
+    return {name: reverse(name, kwargs=arguments.get(name)) for name in MAY}
+
+
+def test_the_table_names_every_address():
+    assert names(get_resolver()) == set(MAY)
+
+
+@pytest.mark.parametrize("name", sorted(MAY))
+def test_nobody_gets_in_without_signing_in(name, addresses):
+    for method in ("get", "post"):
+        response = getattr(Client(), method)(addresses[name])
+        if name in OPEN:
+            assert response.status_code == 200
+        else:
+            assert response.status_code in (302, 405), name
+            if response.status_code == 302:
+                assert response["Location"].startswith(reverse("sign-in"))
+
+
+@pytest.mark.parametrize("role", [*sorted(STAFF), ""])
+@pytest.mark.parametrize("name", sorted(set(MAY) - OPEN - {"sign-out"}))
+def test_each_role_opens_what_is_its_own(name, role, addresses):
+    browser = signed_in(UserFactory(role=role))
+    may_get, may_post = MAY[name]
+    for method, allowed in (("get", may_get), ("post", may_post)):
+        status = getattr(browser, method)(addresses[name]).status_code
+        if not allowed:
+            assert status in (403, 405), f"{method} {name}"
+        elif role in allowed:
+            assert status in (200, 302, 422), f"{method} {name} as {role}"
+        else:
+            assert status == 403, f"{method} {name} as {role}"
+
+
+@pytest.mark.parametrize(
+    "name, arguments",
+    [
+        ("instrument", {"tag": "NO-SUCH"}),
+        ("instrument-edit", {"tag": "NO-SUCH"}),
+        ("check-in-add", {"tag": "NO-SUCH"}),
+        ("customer", {"code": "NOSUCH22"}),
+        ("check-in", {"uuid": uuid.uuid4()}),
+        ("work", {"uuid": uuid.uuid4()}),
+        ("report", {"number": 99999}),
+        ("report-pdf", {"number": 99999}),
+    ],
+)
+def test_what_does_not_exist_is_not_found(at_desk, name, arguments):
+    assert at_desk.get(reverse(name, kwargs=arguments)).status_code == 404
+
+
+def test_an_ended_session_sends_htmx_to_the_whole_sign_in_page(db):
+    response = Client().get(reverse("today"), headers={"HX-Request": "true"})
+    assert response.status_code == 200
+    assert response["HX-Redirect"].startswith(reverse("sign-in"))
