@@ -5,6 +5,7 @@ back, raises the fret plane at the bridge, and so lowers the bridge rise and the
 """
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -39,10 +40,8 @@ def rise_after_tilt(
         Bridge rise before. NaN marks a missing reading. [mm]
     tilt_deg : array_like
         Change of neck angle, positive takes the headstock back. [°]
-    pivot_to_saddle_mm : array_like
-        Pivot to saddle line, along the strings. [mm]
-    pivot_depth_mm : array_like
-        Pivot below the fret plane. All broadcast. [mm]
+    pivot_to_saddle_mm, pivot_depth_mm : array_like
+        Pivot to saddle line along the strings, and below the fret plane. All broadcast. [mm]
 
     Returns
     -------
@@ -145,10 +144,8 @@ def tilt_after_turns(
     ----------
     turns : array_like
         Turns, positive in the sense that takes the headstock back. [-]
-    thread_pitch_mm : array_like
-        Advance of the bolt in one turn. [mm]
-    bolt_arm_mm : array_like
-        Pivot to bolt axis. [mm]
+    thread_pitch_mm, bolt_arm_mm : array_like
+        Advance of the bolt in one turn; pivot to bolt axis. [mm]
     tilt_now_deg : array_like
         Angle before the turns. All broadcast. [°]
 
@@ -203,16 +200,15 @@ def heel_wedge(tilt_deg: ArrayLike, heel_depth_mm: ArrayLike) -> FloatArray:
 def shim_tilt(
     shim_mm: ArrayLike, heel_depth_mm: ArrayLike, shim_now_mm: ArrayLike = 0.0
 ) -> FloatArray:
-    """Change of neck angle when one shim is taken out and another put in.
+    """Change of neck angle when one shim replaces another: similar triangles again.
 
     Parameters
     ----------
-    shim_mm : array_like
-        Thickness of the shim to go in, 0 for none; a thicker one takes the headstock back. [mm]
+    shim_mm, shim_now_mm : array_like
+        Thickness of the shim to go in and of the one that comes out, 0 for none; a thicker one
+        takes the headstock back. [mm]
     heel_depth_mm : array_like
-        Distance from the pivot line at which the shim acts. [mm]
-    shim_now_mm : array_like
-        Thickness of the shim that comes out, 0 for none. All broadcast. [mm]
+        Distance from the pivot line at which the shim acts. All broadcast. [mm]
 
     Returns
     -------
@@ -223,10 +219,6 @@ def shim_tilt(
     ------
     ValueError
         If a thickness is negative or the distance is not positive.
-
-    Notes
-    -----
-    Similar triangles, as for :func:`heel_wedge`.
     """
     depth = as_positive("heel_depth_mm", heel_depth_mm)
     new = np.arctan(as_not_negative("shim_mm", shim_mm) / depth)
@@ -242,10 +234,8 @@ def extension_gap(
     ----------
     tilt_deg : array_like
         Change of neck angle, positive takes the headstock back. [°]
-    pivot_to_end_mm : array_like
-        Pivot to the end of the fingerboard, along the strings. [mm]
-    pivot_depth_mm : array_like
-        Pivot below the fret plane. All broadcast. [mm]
+    pivot_to_end_mm, pivot_depth_mm : array_like
+        Pivot to the fingerboard's end along the strings, and below the fret plane. [mm]
 
     Returns
     -------
@@ -263,8 +253,7 @@ def extension_gap(
     return length * np.sin(tilt) - depth * (1.0 - np.cos(tilt))
 
 
-@dataclass(frozen=True)
-class SideTrim:
+class SideTrim(NamedTuple):
     """Sideways moves when one of two pivot screws is advanced. [mm]"""
 
     at_bridge_mm: FloatArray
@@ -279,14 +268,12 @@ def side_trim(
     nut_to_saddle_mm: ArrayLike,
     fret_mm: ArrayLike,
 ) -> SideTrim:
-    """Sideways move of the neck's line, and of a string over a fret.
+    """Sideways move of the neck's line, and of a string over a fret: similar triangles.
 
     Parameters
     ----------
-    advance_mm : array_like
-        Advance of one pivot screw beyond the other. [mm]
-    screw_spacing_mm : array_like
-        Distance between the two screws. [mm]
+    advance_mm, screw_spacing_mm : array_like
+        Advance of one pivot screw beyond the other, and the distance between them. [mm]
     pivot_to_saddle_mm, nut_to_saddle_mm, fret_mm : array_like
         Pivot to saddle line, nut to saddle line, and nut to the fret. All broadcast. [mm]
 
@@ -299,10 +286,6 @@ def side_trim(
     ------
     ValueError
         If a spacing or length is not positive.
-
-    Notes
-    -----
-    Similar triangles.
     """
     spacing = as_positive("screw_spacing_mm", screw_spacing_mm)
     distance = as_positive("pivot_to_saddle_mm", pivot_to_saddle_mm)
@@ -318,16 +301,14 @@ def bolt_load(
     string_height_mm: ArrayLike,
     bolt_arm_mm: ArrayLike,
 ) -> FloatArray:
-    """Load on the adjusting bolt from the strings' pull.
+    """Load on the adjusting bolt from the strings' pull: moments about the pivot.
 
     Parameters
     ----------
     tension_n : array_like
         Total tension of the strings. [N]
-    pivot_depth_mm : array_like
-        Pivot below the fret plane. [mm]
-    string_height_mm : array_like
-        Strings above the fret plane at the pivot. [mm]
+    pivot_depth_mm, string_height_mm : array_like
+        Pivot below the fret plane, and strings above it there. [mm]
     bolt_arm_mm : array_like
         Pivot to bolt axis. All broadcast. [mm]
 
@@ -340,10 +321,6 @@ def bolt_load(
     ------
     ValueError
         If tension, depth or height is negative or the arm is not positive.
-
-    Notes
-    -----
-    Moments about the pivot.
     """
     tension = as_not_negative("tension_n", tension_n)
     lever = as_not_negative("pivot_depth_mm", pivot_depth_mm) + as_not_negative(
@@ -356,9 +333,8 @@ def bolt_load(
 class JointGain:
     """What one turn does to the bridge rise, learnt from the joint's own log.
 
-    ``rise_per_turn_mm`` and ``u_rise_per_turn_mm`` are the updated value and its standard
-    uncertainty [mm per turn]; ``ratio`` and ``u_ratio`` the same over the geometric value;
-    ``used`` counts the logged turns with a reading before and after.
+    Updated value and standard uncertainty [mm per turn]; the same as a ratio to the geometric
+    value; ``used`` counts the logged turns with a reading before and after.
     """
 
     rise_per_turn_mm: FloatArray
@@ -384,12 +360,10 @@ def joint_gain(
     turns : array_like, shape (..., n)
         Logged turns; the last axis is the log. NaN pads a short one. [-]
     rise_before_mm, rise_after_mm : array_like, shape (..., n)
-        Bridge rise before and after each; NaN marks a reading that was not taken, and such an
-        entry is left out. [mm]
-    geometric_rise_per_turn_mm : array_like, shape (...)
-        What the drawing says one turn does, negative where a turn lowers the rise. [mm]
-    rise_sd_mm : array_like, shape (...)
-        Standard deviation of one reading of the bridge rise. [mm]
+        Bridge rise before and after each; an entry with NaN in either is left out. [mm]
+    geometric_rise_per_turn_mm, rise_sd_mm : array_like, shape (...)
+        What the drawing says one turn does, negative where it lowers the rise; standard deviation
+        of one reading of the rise. [mm]
     prior_sd : array_like, shape (...)
         Standard deviation of the true value about the geometric one, as a share of it. [-]
 

@@ -121,19 +121,16 @@ class Bench:
 
     def limit_mm(self) -> float:
         """Bridge rise at which the saddle is spent: the smaller of bass and treble."""
-        return float(
-            np.min(
-                rise_limit(
-                    self.neck,
-                    target_action_12_mm=self.targets.action_12_mm,
-                    action_1_mm=self.set_up.action_1_mm,
-                    bridge_rise_mm=self.rise_mm,
-                    saddle_mm=self.set_up.saddle_mm,
-                    relief_mm=self.set_up.relief_mm,
-                    saddle_floor_mm=self.floor_mm,
-                )
-            )
+        per_side = rise_limit(
+            self.neck,
+            target_action_12_mm=self.targets.action_12_mm,
+            action_1_mm=self.set_up.action_1_mm,
+            bridge_rise_mm=self.rise_mm,
+            saddle_mm=self.set_up.saddle_mm,
+            relief_mm=self.set_up.relief_mm,
+            saddle_floor_mm=self.floor_mm,
         )
+        return float(np.min(per_side))
 
     def actions(self, raised_mm: FloatArray) -> FloatArray:
         """Action at the set frets once the string is raised at the saddle, shape (n_frets, 2).
@@ -365,14 +362,8 @@ def reset(bench: Bench) -> Option:
         why_not = "The neck's angle is already right for a new saddle."
     elif _misses(bench, rise - bench.rise_mm - cut):
         why_not = "Bass and treble are too far apart for a saddle between floor and ceiling."
-    return _option(
-        bench,
-        "reset",
-        why_not,
-        setting=Setting(tilt, None, None),
-        wedge_mm=wedge + 0.0,
-        cut_mm=cut,
-    )
+    setting = Setting(tilt, None, None)
+    return _option(bench, "reset", why_not, setting=setting, wedge_mm=wedge + 0.0, cut_mm=cut)
 
 
 def lay_out(bench: Bench) -> tuple[Option, ...]:

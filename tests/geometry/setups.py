@@ -21,10 +21,10 @@ def consistent(rise, saddle, *, relief=0.2, nut=NUT, neck=NECK) -> Readings:
     return Readings(nut, action_12, saddle, rise, relief)
 
 
-def for_error(error, *, rise=1.0, saddle=(3.0, 3.0), **others) -> Readings:
+def for_error(error, *, rise=1.0, saddle=(3.0, 3.0)) -> Readings:
     """Readings whose action at fret 12 is off its default target by ``error``, bass and treble."""
     action_12 = np.asarray(Targets().action_12_mm) + error
-    return Readings(NUT, action_12, saddle, rise, others.get("relief", 0.2))
+    return Readings(NUT, action_12, saddle, rise, 0.2)
 
 
 # Anything a form might let through, contradictory or not.

@@ -172,7 +172,7 @@ def test_limits_are_met_to_the_last_digit():
 
 def test_a_contradiction_names_what_would_explain_it():
     readings = consistent(1.0, (3.0, 2.2))
-    bass, treble = np.asarray(readings.action_12_mm)
+    bass = float(np.asarray(readings.action_12_mm)[0])
     advice = advise(NECK, with_12(readings, (-0.9 * bass, 0.0)), Targets(), TILTING)
     assert advice.suspects == ("action_12_bass",)
     assert advice.suspect_details[0].should_read_mm == pytest.approx(bass)
@@ -181,7 +181,6 @@ def test_a_contradiction_names_what_would_explain_it():
     assert advice.reason_values["predicted_mm"] == pytest.approx(bass)
     assert advice.balance_mm[1] == pytest.approx(0.0, abs=1e-12)
     assert advice.balance_mm[0] / advice.balance_u_mm[0] < -3
-    assert treble > 0
 
 
 def test_only_what_was_read_is_suspected():
