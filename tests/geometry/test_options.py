@@ -1,3 +1,5 @@
+import dataclasses
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -252,6 +254,13 @@ def test_only_a_glued_joint_needs_heat():
 
 def test_a_reset_leaves_the_adjusters_travel():
     assert options_of(for_error(0.8), TILTING)["reset"].tilt_left_deg == 2.0
+
+
+def test_a_learnt_gain_makes_turns_surer_but_not_a_reset():
+    learnt = dataclasses.replace(TILTING, u_rise_gain=0.02)
+    usual, surer = (options_of(for_error(0.8), joint) for joint in (TILTING, learnt))
+    assert surer["tilt"].amount_u_mm < usual["tilt"].amount_u_mm
+    assert surer["reset"].amount_u_mm == usual["reset"].amount_u_mm
 
 
 def test_a_neck_set_too_far_back_is_brought_forward():
