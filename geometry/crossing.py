@@ -1,183 +1,36 @@
-"""When the lift reaches a limit, and where it will be: the mixture's quantiles, inverted in batch.
-
-Within a cell the lasting rise at the reference climate at age t is Student t about ``α̂ + β·(t /
-30 y)^p``, and β > 0, so
-
-    P(T ≤ t) = Σ w·F_ν((α̂ + β·(t / 30 y)^p − limit) / scale)
-
-rises with t. Cells of negligible weight are dropped; the rest are kept as one ragged row per
-instrument.
-"""
+"""When the lift reaches a limit, and where it will be: quantiles of the fitted mixture."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr, ndtri, stdtr
+from numpy.typing import ArrayLike
+from scipy.special import ndtri
 
-from geometry.lift_model import FloatArray, LiftFit, age_powers
+from geometry.lift_mixture import (
+    AnyFloat,
+    Distribution,
+    Mixture,
+    law_powers,
+    mixture_of,
+    solve_increasing,
+)
+from geometry.lift_model import RATE_YEARS, FloatArray, LiftFit, RowIndex
 
-#: Cells lighter than this share of an instrument's heaviest are dropped.
-NEGLIGIBLE = 1e-6
-#: Ages are found to better than this. [y]
-AGE_TOLERANCE_YEARS = 2e-4
+#: Ages are found to better than this, as far as single precision goes. [y]
+AGE_TOLERANCE_YEARS = 3e-4
+#: An age below this is the origin. [y]
+ORIGIN_YEARS = 1e-3
 #: Heights are found to better than this. [mm]
-RISE_TOLERANCE_MM = 1e-5
+RISE_TOLERANCE_MM = 1e-4
 #: Instruments worked on at a time.
 CHUNK = 512
-MAX_ROUNDS = 80
-
-
-@dataclass(frozen=True)
-class _Cells:
-    """Kept cells of n instruments, one ragged row each, laid end to end.
-
-    ``starts`` is where each row begins, ``row`` the row of each cell, ``law`` the index of its
-    (age, exponent) in a flat (n, A, P) array.
-    """
-
-    starts: NDArray[np.intp]
-    row: NDArray[np.intp]
-    law: NDArray[np.intp]
-    weight: FloatArray
-    origin: FloatArray
-    rate: FloatArray
-    scale: FloatArray
-    dof: FloatArray
-
-    def mixture(self, x: FloatArray) -> FloatArray:
-        """Σ w·F(x) of each row."""
-        return np.asarray(np.add.reduceat(self.weight * student_cdf(self.dof, x), self.starts))
-
-    def take(self, rows: NDArray[np.intp], laws: int) -> _Cells:
-        """Some of the rows."""
-        counts = np.diff(np.append(self.starts, len(self.row)))[rows]
-        starts = np.cumsum(counts) - counts
-        index = np.arange(counts.sum()) + np.repeat(self.starts[rows] - starts, counts)
-        row = np.repeat(np.arange(len(rows)), counts)
-        law = self.law[index] - (self.row[index] - row) * laws
-        picked = (self.weight, self.origin, self.rate, self.scale, self.dof)
-        return _Cells(starts, row, law, *(a[index] for a in picked))
-
-
-def student_cdf(dof: ArrayLike, x: ArrayLike) -> FloatArray:
-    """Distribution function of Student's t, exact below 6 degrees of freedom and to 4e-8 from
-    there.
-
-    Parameters
-    ----------
-    dof, x : array_like
-        Broadcast against each other.
-
-    Returns
-    -------
-    ndarray
-
-    Notes
-    -----
-    From 6 degrees of freedom x is turned into a normal deviate by Hill's series (G. W. Hill,
-    Algorithm 395, Comm. ACM 13, 1970; formula from memory, checked against scipy), several times
-    faster than the incomplete beta function.
-    """
-    nu, value = np.broadcast_arrays(np.asarray(dof, dtype=float), np.asarray(x, dtype=float))
-    if nu.size and nu.min() < 6.0:
-        return np.asarray(stdtr(nu, value))
-    a = nu - 0.5
-    b = 48.0 * a * a
-    y = a * np.log1p(value * value / nu)
-    z = ((-0.4 * y - 3.3) * y - 24.0) * y - 85.5
-    z = (z / (0.8 * y * y + 100.0 + b) + y + 3.0) / b + 1.0
-    return np.asarray(ndtr(np.copysign(z * np.sqrt(y), value)))
-
-
-def _cells(fit: LiftFit, reading_noise: bool = False) -> _Cells:
-    """Kept cells of a fit whose instruments are all usable."""
-    n, b = len(fit), fit.weight.shape[-1]
-    weight = fit.weight.reshape(n, -1)
-    keep = weight > NEGLIGIBLE * weight.max(axis=1, keepdims=True)
-    flat = np.flatnonzero(keep)
-    counts = keep.sum(axis=1)
-    starts = np.cumsum(counts) - counts
-    row = np.repeat(np.arange(n), counts)
-    kept = weight.reshape(-1)[flat]
-    kept = kept / np.repeat(np.add.reduceat(kept, starts), counts)
-    unit = fit.covariance[:, 0, 0] + (1.0 if reading_noise else 0.0)
-    law = flat // b
-    rate = fit.rates_mm[flat % b]
-    spread = fit.spread0[row] + rate * (
-        rate * fit.spread2.reshape(-1)[law] - 2.0 * fit.spread1.reshape(-1)[law]
-    )
-    origin = fit.base[row, 0] - rate * fit.drag[..., 0].reshape(-1)[law]
-    scale = np.sqrt(np.maximum(spread, 0.0) * (unit / fit.dof)[row])
-    return _Cells(starts, row, law, kept, origin, rate, scale, fit.dof[row])
-
-
-Distribution = Callable[[FloatArray, NDArray[np.intp]], FloatArray]
-
-
-def solve_increasing(
-    distribution: Distribution,
-    probability: FloatArray,
-    low: FloatArray,
-    high: FloatArray,
-    tolerance: float,
-) -> FloatArray:
-    """Where each of many increasing distribution functions reaches its probability.
-
-    Parameters
-    ----------
-    distribution : callable
-        Called with points (k,) and the indices (k,) of the problems they belong to; returns
-        probabilities (k,).
-    probability, low, high : (n,) ndarray
-        The probability lies between the distribution's values at ``low`` and ``high``.
-    tolerance : float
-        Width of the bracket at which to stop.
-
-    Returns
-    -------
-    (n,) ndarray
-
-    Notes
-    -----
-    Regula falsi on the normal scores, where a mixture is nearly straight, safeguarded: an end that
-    stays put has its score halved (Illinois), and every fourth step bisects.
-    """
-    target = ndtri(probability)
-    root = 0.5 * (low + high)
-    live = np.flatnonzero(high - low > tolerance)
-    a, b = low[live].copy(), high[live].copy()
-    fa = _score(distribution(a, live), target[live])
-    fb = _score(distribution(b, live), target[live])
-    last = np.zeros(len(live))
-    for turn in range(MAX_ROUNDS):
-        if not live.size:
-            break
-        step = 0.5 * (a + b) if turn % 4 == 3 else (a * fb - b * fa) / (fb - fa)
-        inside = (step > a) & (step < b)
-        x = np.where(inside, step, 0.5 * (a + b))
-        f = _score(distribution(x, live), target[live])
-        up = f < 0
-        fb = np.where(up & (last > 0), 0.5 * fb, fb)
-        fa = np.where(~up & (last < 0), 0.5 * fa, fa)
-        a, fa = np.where(up, x, a), np.where(up, f, fa)
-        b, fb = np.where(up, b, x), np.where(up, fb, f)
-        last = np.where(up, 1.0, -1.0)
-        slope_step = np.abs(f) * (b - a) / (fb - fa)
-        done = (b - a < tolerance) | (slope_step < 0.2 * tolerance)
-        root[live] = x
-        keep = np.flatnonzero(~done)
-        live = live[keep]
-        a, b, fa, fb, last = (v[keep] for v in (a, b, fa, fb, last))
-    return root
-
-
-def _score(probability: FloatArray, target: FloatArray) -> FloatArray:
-    """Normal score less its target, kept finite."""
-    return np.asarray(np.clip(ndtri(probability), -9.0, 9.0) - target)
+#: Bins of log age for the first guess of a crossing.
+GUESS_BINS = 24
+#: Share of the cells in the first bin from which an instrument may have crossed at the origin.
+EARLY_FROM = 0.005
 
 
 def _limits(fit: LiftFit, name: str, value: ArrayLike) -> tuple[FloatArray, bool]:
@@ -196,6 +49,16 @@ def _probabilities(values: Sequence[float]) -> FloatArray:
     if array.ndim != 1 or not np.all((array > 0) & (array < 1)):
         raise ValueError(f"probabilities: must lie between 0 and 1, got {values}")
     return array
+
+
+def _chunks(fit: LiftFit) -> Iterator[RowIndex]:
+    """Usable instruments, like beside like so that they share negligible cells, in chunks."""
+    usable = np.flatnonzero(fit.usable & np.isfinite(fit.dof))
+    if len(usable) > CHUNK:
+        mean_log_rate = fit.weight.sum(axis=(1, 2)) @ np.log(fit.rates_mm)
+        usable = usable[np.argsort(mean_log_rate[usable])]
+    for start in range(0, len(usable), CHUNK):
+        yield usable[start : start + CHUNK]
 
 
 def crossing(
@@ -234,78 +97,123 @@ def crossing(
         raise ValueError(f"horizon_age_years: must be positive, got {horizon[~(horizon > 0)][0]}")
     wanted = _probabilities(probabilities)
     ages = np.full((*limits.shape, len(wanted)), np.nan)
-    usable = np.flatnonzero(fit.usable & np.isfinite(fit.dof))
-    for start in range(0, len(usable), CHUNK):
-        rows = usable[start : start + CHUNK]
+    for rows in _chunks(fit):
         part = fit.take(rows)
-        cells = _cells(part)
+        mixture = mixture_of(part, fast=True)
         for k in range(limits.shape[1]):
-            ages[rows, k] = _cross(part, cells, limits[rows, k], horizon[rows], wanted)
+            ages[rows, k] = _cross(part, mixture, limits[rows, k], horizon[rows], wanted)
     return ages[:, 0] if single else ages
 
 
 @dataclass
-class _Crossings:
+class _Passed:
     """Chance of having passed a limit by an age, for problems that drop out as they are solved."""
 
     fit: LiftFit
-    cells: _Cells
-    limit: FloatArray
-    rows: NDArray[np.intp]
+    mixture: Mixture
+    threshold: AnyFloat
+    live: RowIndex
 
-    def __call__(self, age: FloatArray, live: NDArray[np.intp]) -> FloatArray:
-        """Chances at ages (k,) of the problems ``live`` (k,), a shrinking choice of the first."""
-        if len(live) < len(self.rows):
-            position = np.searchsorted(self.rows, live)
-            self.cells = self.cells.take(position, self.fit.spread1[0].size)
-            self.rows = live
-        power = _law_powers(self.fit, age, live)
-        lift = self.cells.origin + self.cells.rate * power[self.cells.law]
-        lift -= self.limit[live][self.cells.row]
-        return self.cells.mixture(_divide(lift, self.cells.scale))
+    def of(self, rows: RowIndex) -> Distribution:
+        """The distribution functions of some of the problems."""
+        return lambda log_age, live: self.at(log_age, rows[live])
+
+    def at(self, log_age: FloatArray, live: RowIndex) -> FloatArray:
+        """Chances at log ages (k,) of problems (k,), which are among those of the call before."""
+        if 4 * len(live) < 3 * len(self.live):
+            place = np.searchsorted(self.live, live)
+            self.fit, self.mixture = self.fit.take(place), self.mixture.take(place)
+            self.threshold, self.live = self.threshold[:, place], live
+        age = np.exp(log_age)
+        if len(live) < len(self.live):
+            place = np.searchsorted(self.live, live)
+            age = np.ones(len(self.live))
+            age[place] = np.exp(log_age)
+        score = self.mixture.height(law_powers(self.fit, age))
+        score -= self.threshold
+        chance = self.mixture.chance(score)
+        return chance if len(live) == len(self.live) else chance[place]
 
 
 def _cross(
-    fit: LiftFit, cells: _Cells, limit: FloatArray, horizon: FloatArray, wanted: FloatArray
+    fit: LiftFit, mixture: Mixture, limit: FloatArray, horizon: FloatArray, wanted: FloatArray
 ) -> FloatArray:
     """Ages at one limit, (n, q)."""
-    n = len(fit)
-    everyone = np.arange(n)
-    ages = np.full((n, len(wanted)), np.nan)
-    chance = _Crossings(fit, cells, limit, everyone)
-    at_origin = chance(np.zeros(n), everyone)
-    at_horizon = chance(horizon, everyone)
-    known = ~np.isnan(limit)
+    ages = np.full((len(fit), len(wanted)), np.nan)
+    known = np.flatnonzero(~np.isnan(limit))
+    if not known.size:
+        return ages
+    if len(known) < len(fit):
+        ages[known] = _cross(
+            fit.take(known), mixture.take(known), limit[known], horizon[known], wanted
+        )
+        return ages
+    threshold = mixture.per_mm * limit.astype(mixture.per_mm.dtype)
+    low, high = np.full(len(fit), np.log(ORIGIN_YEARS)), np.log(horizon)
+    everyone = np.arange(len(fit))
+    guesses, slope, early = _guess(fit, mixture, threshold, low, high, wanted)
+    at_origin = np.zeros(len(fit))
+    if early.size:
+        at_origin[early] = _Passed(fit, mixture, threshold, everyone).at(low[early], early)
+    at_horizon = _Passed(fit, mixture, threshold, everyone).at(high, everyone)
     for j, q in enumerate(wanted):
-        ages[known & (at_origin >= q), j] = 0.0
-        rows = np.flatnonzero(known & (at_origin < q) & (at_horizon >= q))
-        if rows.size:
-            part = fit.take(rows)
-            ages[rows, j] = solve_increasing(
-                _Crossings(
-                    part,
-                    cells.take(rows, fit.spread1[0].size),
-                    limit[rows],
-                    np.arange(len(rows)),
-                ),
-                np.full(len(rows), q),
-                np.zeros(len(rows)),
-                horizon[rows],
-                AGE_TOLERANCE_YEARS,
-            )
+        ages[at_origin >= q, j] = 0.0
+        rows = np.flatnonzero((at_origin < q) & (at_horizon >= q))
+        if not rows.size:
+            continue
+        log_age = solve_increasing(
+            _Passed(fit, mixture, threshold, everyone).of(rows),
+            np.full(len(rows), q),
+            low[rows],
+            high[rows],
+            AGE_TOLERANCE_YEARS,
+            guess=guesses[rows, j],
+            slope=slope[rows],
+            unit=np.exp,
+        )
+        ages[rows, j] = np.exp(log_age)
     return ages
 
 
-def _law_powers(fit: LiftFit, age: FloatArray, rows: NDArray[np.intp]) -> FloatArray:
-    """(t / 30 y)^p of every law of some instruments, flat."""
-    nodes, p = fit.spread1.shape[1:]
-    power = age_powers(age[:, None], fit.age_shift_years[rows], fit.exponents)[:, 0]
-    return np.broadcast_to(power, (len(rows), nodes, p)).reshape(-1)
+def _guess(
+    fit: LiftFit,
+    mixture: Mixture,
+    threshold: AnyFloat,
+    low: FloatArray,
+    high: FloatArray,
+    wanted: FloatArray,
+) -> tuple[FloatArray, FloatArray, RowIndex]:
+    """First guesses of log ages, (n, q), from a histogram of the cells' own crossings.
 
-
-def _divide(x: FloatArray, scale: FloatArray) -> FloatArray:
-    """x / scale, where a scale of 0 stands for certainty."""
-    return np.asarray(x / np.maximum(scale, 1e-12))
+    Also the slope of the normal score against log age, (n,), and the instruments of which some cell
+    lies beyond the limit at the origin already.
+    """
+    n = len(fit)
+    exponent = np.tile(fit.exponents, fit.spread1.shape[1])[mixture.law].astype(threshold.dtype)
+    needed = threshold - mixture.origin
+    needed /= mixture.rate
+    np.maximum(needed, np.finfo(threshold.dtype).tiny, out=needed)
+    np.log(needed, out=needed)
+    needed /= exponent[:, None]
+    per_bin = (high - low) / GUESS_BINS
+    needed += (np.log(RATE_YEARS) - low).astype(threshold.dtype)
+    needed /= per_bin.astype(threshold.dtype)
+    np.clip(needed, 0.0, GUESS_BINS, out=needed)
+    place = needed.astype(np.intp)
+    place += np.arange(n) * (GUESS_BINS + 1)
+    mass = np.bincount(place.ravel(), mixture.weight.ravel(), n * (GUESS_BINS + 1))
+    below = np.cumsum(mass.reshape(n, -1), axis=1)
+    guesses = np.empty((n, len(wanted)))
+    for j, q in enumerate(wanted):
+        after = np.minimum((below < q).sum(axis=1), GUESS_BINS)
+        before = np.where(after > 0, below[np.arange(n), after - 1], 0.0)
+        inside = mass.reshape(n, -1)[np.arange(n), after]
+        share = (q - before) / np.maximum(inside, 1e-9)
+        guesses[:, j] = low + per_bin * (after + np.clip(share, 0.0, 1.0))
+    width = np.abs(guesses[:, -1] - guesses[:, 0])
+    reach = np.ptp(ndtri(wanted))
+    slope = np.maximum(reach, 0.5) / np.maximum(width, per_bin)
+    return guesses, slope, np.flatnonzero(below[:, 0] > EARLY_FROM)
 
 
 def crossing_probability(fit: LiftFit, limit_mm: ArrayLike, age_years: ArrayLike) -> FloatArray:
@@ -334,16 +242,12 @@ def crossing_probability(fit: LiftFit, limit_mm: ArrayLike, age_years: ArrayLike
     if not np.all(ages >= 0):
         raise ValueError(f"age_years: must not be negative, got {ages[~(ages >= 0)][0]}")
     chance = np.full(ages.shape, np.nan)
-    usable = np.flatnonzero(fit.usable & np.isfinite(fit.dof))
-    for start in range(0, len(usable), CHUNK):
-        rows = usable[start : start + CHUNK]
+    for rows in _chunks(fit):
         part = fit.take(rows)
-        cells = _cells(part)
-        everyone = np.arange(len(rows))
+        mixture = mixture_of(part, fast=False)
         for k in range(ages.shape[1]):
-            power = _law_powers(part, ages[rows, k], everyone)
-            lift = cells.origin + cells.rate * power[cells.law] - limit[rows][cells.row]
-            chance[rows, k] = cells.mixture(_divide(lift, cells.scale))
+            height = mixture.height(law_powers(part, ages[rows, k]))
+            chance[rows, k] = mixture.chance(height - mixture.per_mm * limit[rows])
     return chance[:, 0] if single else chance
 
 
@@ -381,34 +285,47 @@ def lasting_rise(
     if not np.all(ages >= 0):
         raise ValueError(f"age_years: must not be negative, got {ages[~(ages >= 0)][0]}")
     wanted = _probabilities(probabilities)
+    count = ages.shape[1]
     rise = np.full((*ages.shape, len(wanted)), np.nan)
-    usable = np.flatnonzero(fit.usable & np.isfinite(fit.dof))
-    for start in range(0, len(usable), CHUNK):
-        rows = usable[start : start + CHUNK]
-        part = fit.take(rows)
-        cells = _cells(part, reading_noise=predictive)
-        for k in range(ages.shape[1]):
-            rise[rows, k] = _rise_quantiles(part, cells, ages[rows, k], wanted)
+    per_turn = max(1, CHUNK // max(count, 1))
+    for chunk in _chunks(fit):
+        for start in range(0, len(chunk), per_turn):
+            rows = chunk[start : start + per_turn]
+            repeated = fit.take(np.repeat(rows, count))
+            mixture = mixture_of(repeated, fast=False, reading_noise=predictive)
+            found = _rise_quantiles(repeated, mixture, ages[rows].ravel(), wanted)
+            rise[rows] = found.reshape(len(rows), count, -1)
     return rise
 
 
-def _rise_quantiles(fit: LiftFit, cells: _Cells, age: FloatArray, wanted: FloatArray) -> FloatArray:
-    """Quantiles of the mixture of rises at one age, (n, q)."""
+def _rise_quantiles(
+    fit: LiftFit, mixture: Mixture, age: FloatArray, wanted: FloatArray
+) -> FloatArray:
+    """Quantiles of the mixture of rises at one age of each instrument, (n, q)."""
     n = len(fit)
-    power = _law_powers(fit, age, np.arange(n))
-    mean = cells.origin + cells.rate * power[cells.law]
-    reach = 60.0 * cells.scale
-    low = np.minimum.reduceat(mean - reach, cells.starts)
-    high = np.maximum.reduceat(mean + reach, cells.starts)
+    height = mixture.height(law_powers(fit, age))
+    mean = height / mixture.per_mm
+    centre = np.einsum("cn,cn->n", mixture.weight, mean)
+    within = 1.0 / mixture.per_mm**2 + (mean - centre) ** 2
+    sd = np.sqrt(np.einsum("cn,cn->n", mixture.weight, within))
+    # beyond 60 scales of every cell lies less than the probabilities anyone asks for
+    low = np.min(mean - 60.0 / mixture.per_mm, axis=0)
+    high = np.max(mean + 60.0 / mixture.per_mm, axis=0)
     result = np.empty((n, len(wanted)))
+
+    def below(x: FloatArray, live: RowIndex) -> FloatArray:
+        full = centre.copy()
+        full[live] = x * sd[live] + centre[live]
+        return mixture.chance(mixture.per_mm * full - height)[live]
+
     for j, q in enumerate(wanted):
-
-        def distribution(x: FloatArray, live: NDArray[np.intp]) -> FloatArray:
-            if len(live) < n:
-                full = low.copy()
-                full[live] = x
-                x = full
-            return cells.mixture(_divide(x[cells.row] - mean, cells.scale))[live]
-
-        result[:, j] = solve_increasing(distribution, np.full(n, q), low, high, RISE_TOLERANCE_MM)
+        found = solve_increasing(
+            below,
+            np.full(n, q),
+            (low - centre) / sd,
+            (high - centre) / sd,
+            RISE_TOLERANCE_MM,
+            guess=np.zeros(n),
+        )
+        result[:, j] = centre + sd * found
     return result

@@ -42,8 +42,8 @@ AGE_NODE_WEIGHTS = np.array([1.0, 4.0, 1.0]) / 6.0
 WILD_SHARE = 0.03
 WILD_SPREAD = 10.0
 #: Residuals, in s.d., under which an instrument's readings are left as they are.
-WILD_FROM = 2.0
-ROBUST_ROUNDS = 6
+WILD_FROM = 2.6
+ROBUST_ROUNDS = 4
 
 
 def fit_lift(

@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from geometry.crossing import solve_increasing, student_cdf
 from geometry.lift import LiftPrior, crossing, crossing_probability, fit_lift, lasting_rise
+from geometry.lift_mixture import _fast_student_cdf, solve_increasing, student_cdf
 from geometry.linear import nig_fit
 from tests.geometry.reference_files import REFERENCE, rows
 
@@ -112,6 +112,14 @@ def test_student_distribution_function(dof):
     np.testing.assert_allclose(student_cdf(dof, x), stats.t.cdf(x, dof), atol=5e-8)
 
 
+@pytest.mark.parametrize("dof", [6.0, 7.5, 12.0, 60.0])
+def test_fast_distribution_function(dof):
+    x = np.concatenate([np.linspace(-12.0, 12.0, 997), [0.0, 1e-4, -1e-6]]).astype(np.float32)
+    found = _fast_student_cdf(x[:, None], np.array([dof]))[:, 0]
+    assert found.dtype == np.float32
+    np.testing.assert_allclose(found, stats.t.cdf(x.astype(float), dof), atol=2.5e-6)
+
+
 @pytest.fixture(scope="module")
 def fleet():
     rng = np.random.default_rng(7)
@@ -135,6 +143,7 @@ def test_ages_returned_have_the_chances_asked_for(fleet):
         inside = np.isfinite(found[:, j])
         beyond = crossing_probability(fit, limit, horizon)[~inside]
         assert (beyond < q).all()
+        # ages to 1e-3 years, which the text promises
         below = crossing_probability(fit, limit, np.where(inside, found[:, j] - 1e-3, 0.0))
         above = crossing_probability(fit, limit, np.where(inside, found[:, j] + 1e-3, 0.0))
         assert (below[inside] < q).all()
