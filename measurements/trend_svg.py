@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
+from typing import Any
 
 from geometry.units import MM_PER_INCH, LengthUnit, format_length
 from measurements.drawing_parts import Line, Point, Text, text_width
@@ -22,7 +23,7 @@ BEYOND = timedelta(days=731)
 MARGIN = 0.12  # of the height kept free above and below
 STEPS = {"mm": (0.2, 0.5, 1.0, 2.0, 5.0), "in": (0.01, 0.02, 0.05, 0.1, 0.2)}
 YEARS = (1, 2, 5, 10, 20, 50)
-MOST_TICKS = 6
+MOST_TICKS = 8
 Box = tuple[float, float, float, float]
 
 
@@ -66,16 +67,22 @@ class TrendPicture:
         return f"{self.title}. {self.words}"
 
 
-def trend_pictures(
-    trend: Trend, *, unit: LengthUnit = "mm", name: str = ""
-) -> tuple[TrendPicture, ...]:
-    """The narrow and the wide picture, of which the page shows the one that fits; () for none."""
-    pictures = (trend_picture(trend, unit=unit, name=name, width=w) for w in (NARROW, WIDE))
+def trend_pictures(trend: Trend, **choices: Any) -> tuple[TrendPicture, ...]:
+    """The narrow and the wide picture, of which the page shows the one that fits; () for none.
+
+    ``choices`` as for :func:`trend_picture`, without ``width``.
+    """
+    pictures = (trend_picture(trend, width=width, **choices) for width in (NARROW, WIDE))
     return tuple(picture for picture in pictures if picture is not None)
 
 
 def trend_picture(
-    trend: Trend, *, unit: LengthUnit = "mm", name: str = "", width: int = WIDE
+    trend: Trend,
+    *,
+    unit: LengthUnit = "mm",
+    name: str = "",
+    today_words: str = "today",
+    width: int = WIDE,
 ) -> TrendPicture | None:
     """Coordinates of the trend's picture, or None where there is no reading of the bridge rise.
 
@@ -87,14 +94,15 @@ def trend_picture(
         Unit of the scale and of the words.
     name : str
         What to call the instrument in the title.
+    today_words : str
+        What to call the day up to which the readings go.
     width : int
         ``NARROW`` or ``WIDE``.
     """
     if not trend.readings:
         return None
-    return _Plot(trend, unit, width).view(
-        f"Trend of {name}" if name else "Trend of the bridge rise", words_of(trend, unit)
-    )
+    title = f"Trend of {name}" if name else "Trend of the bridge rise"
+    return _Plot(trend, unit, width, today_words).view(title, words_of(trend, unit))
 
 
 def last_day(trend: Trend) -> date:
@@ -111,8 +119,8 @@ def last_day(trend: Trend) -> date:
 class _Plot:
     """Works out one picture. Days and mm come in, px of the view box go out."""
 
-    def __init__(self, trend: Trend, unit: LengthUnit, width: int) -> None:
-        self.trend, self.unit, self.width = trend, unit, width
+    def __init__(self, trend: Trend, unit: LengthUnit, width: int, today_words: str) -> None:
+        self.trend, self.unit, self.width, self.today_words = trend, unit, width, today_words
         self.end = last_day(trend)
         self.start = min(
             [r.day for r in trend.readings] + [w.day for w in trend.works] + [trend.today]
@@ -162,10 +170,15 @@ class _Plot:
             limit_labels=tuple(self._limit_labels()),
             works=tuple(self._works()),
             today=Line(today, self.top, today, self.bottom),
-            today_label=Text(min(max(today, LEFT + 18.0), right - 18.0), ABOVE - 6.0, "today"),
+            today_label=self._today_label(today),
             heading=Text(0.0, 12.0, f"Bridge rise in {_unit_words(self.unit)}", "start"),
             signs=signs,
         )
+
+    def _today_label(self, x: float) -> Text:
+        half = text_width(self.today_words) / 2
+        x = min(max(x, half), self.width - half)
+        return Text(round(x, 1), ABOVE - 6.0, self.today_words)
 
     def _years(self) -> tuple[tuple[Line, ...], tuple[Text, ...]]:
         px_per_year = (self.width - LEFT - RIGHT - 12.0) / self.days * 365.2425
@@ -238,6 +251,7 @@ class _Plot:
             ]
         )
         lines = [self.y(mm) for mm, _ in named if mm is not None]
+        grid = [y for y, _ in self._levels()]
         dots = [*self._readings(False), *self._readings(True)]
         course = self._course(lambda point: point.likely_mm)
         taken: list[Box] = []
@@ -249,6 +263,7 @@ class _Plot:
                 4 * sum(_overlap(box, other) for other in taken)
                 + 2 * sum(_inside(box, dot, 4.0) for dot in dots)
                 + 2 * sum(box[1] < y < box[3] for y in lines)
+                + sum(box[1] < y < box[3] for y in grid) / 2
                 + (box[0] < self.x(self.trend.today) < box[2])
                 + min(sum(_inside(box, point, 3.0) for point in course), 1)
                 for box, _ in spots

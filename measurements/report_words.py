@@ -1,0 +1,226 @@
+"""The service report in plain words: for people who own an instrument, not for people who repair it."""
+
+from collections.abc import Sequence
+from datetime import date
+
+import numpy as np
+
+from geometry.advice import Advice, Option
+from geometry.readings import Targets
+from geometry.units import LengthUnit, format_length, format_turns
+from measurements.drawing import SIDES, Measured
+from measurements.models import Outlook, State, Work, WorkKind
+from measurements.words import change_words
+
+HORIZON_YEARS = 60
+DUE_NOW = "due now"
+
+CARE = (
+    "Keep the instrument at 45 to 55 % relative humidity, in its case when it is not being played; "
+    "a small hygrometer in the case tells you.",
+    "Below 40 % the top sinks and can crack; above 70 % it swells, the strings stand higher and glue "
+    "can soften. Keep it away from heaters, from the sun and from a hot car.",
+    "A change of season moves the strings a little and is nothing to worry about. A sudden change, a "
+    "buzz or a bridge that lifts at its edge is: please bring the instrument in.",
+)
+CAUTIONS = (
+    "What is said here of the future is an estimate from readings, not a promise. It is checked by "
+    "measuring again.",
+    "Work at the neck joint is for a trained repairer, with the strings slackened first. Strings "
+    "under tension can snap: protect your eyes.",
+    "The maker's own instructions and warranty come first.",
+    "Some older instruments hold ivory, tortoiseshell or protected woods: check the local rules before "
+    "they are sold, sent or taken abroad.",
+)
+GLOSSARY = (
+    ("Action", "the gap between a string and a fret: how high the strings stand."),
+    ("Relief", "the slight forward bow of the neck that lets the strings swing freely."),
+    (
+        "Bridge rise",
+        "how far the bridge stands above the line of the frets; years of pull raise it.",
+    ),
+    (
+        "Saddle",
+        "the strip, often of bone, in the bridge that carries the strings; it can be lowered.",
+    ),
+    ("Room", "how much further the bridge can rise before lowering the saddle no longer helps."),
+    ("Neck reset", "setting the neck at a new angle, so that a taller saddle fits again."),
+)
+
+
+def outlook_words(outlook: Outlook, unit: LengthUnit) -> list[str]:
+    """The room left, and what to expect when, with its range."""
+    if outlook.state == State.UNKNOWN or outlook.saddle_room_mm is None:
+        return ["There are not enough readings yet to say how the instrument will move."]
+    today = outlook.as_of
+    room, by_joint = outlook.saddle_room_mm, outlook.joint_room_mm or 0.0
+    if room > 0:
+        when = around(*_dates(outlook, "saddle_spent"), today)
+        words = [
+            "The strings' pull slowly raises the bridge. It can rise by another "
+            f"{format_length(room, unit)} before the saddle cannot be lowered any further: "
+            f"{'that can be any time now' if when == DUE_NOW else f'that is {when}'}."
+        ]
+    else:
+        words = ["The saddle cannot usefully be lowered any further."]
+    if by_joint > 0:
+        words.append(
+            f"The adjustable neck joint can make up for another {format_length(by_joint, unit)}."
+        )
+    words.append(f"A neck reset is {around(*_dates(outlook, 'reset'), today)}.")
+    if outlook.readings < 3:
+        words.append("With so few readings the range is wide; each further check-in narrows it.")
+    return words
+
+
+def _dates(outlook: Outlook, name: str) -> tuple[date | None, date | None, date | None]:
+    return (
+        getattr(outlook, f"{name}_early"),
+        getattr(outlook, f"{name}_likely"),
+        getattr(outlook, f"{name}_late"),
+    )
+
+
+def around(early: date | None, likely: date | None, late: date | None, today: date) -> str:
+    """``likely around 2031, between 2028 and 2037``; early and late are the 10 and 90 % points."""
+    if likely is None:
+        if early is None:
+            return f"not to be expected within the next {HORIZON_YEARS} years"
+        return (
+            f"likely more than {HORIZON_YEARS} years from now, at the earliest around {early.year}"
+        )
+    if likely <= today:
+        return DUE_NOW
+    if late is not None and early is not None and early.year == late.year:
+        return f"likely in {likely.year}"
+    start = "now" if early is None or early <= today else str(early.year)
+    end = f"some time after {today.year + HORIZON_YEARS}" if late is None else str(late.year)
+    return f"likely around {likely.year}, between {start} and {end}"
+
+
+def found_words(reading: Measured, targets: Targets, unit: LengthUnit, *, later: bool) -> list[str]:
+    """How the strings stand beside what is wanted; ``later`` for the readings after the work."""
+    wanted = dict(zip(SIDES, np.asarray(targets.action_12_mm, float), strict=True))
+    over = {
+        side: reading.actions_mm[12, side] - float(wanted[side])
+        for side in SIDES
+        if (12, side) in reading.actions_mm
+    }
+    words = []
+    if over:
+        lead = "The strings now stand" if later else "At the 12th fret the strings stood"
+        words.append(f"{lead} {_beside(over, targets, unit)}.")
+    saddles = [mm for mm in reading.saddle_mm if mm is not None]
+    floor = float(np.asarray(targets.saddle_floor_mm))
+    if saddles and min(saddles) <= floor and not later:
+        words.append("The saddle was as low as it may be.")
+    low, high = targets.relief_window_mm
+    relief = reading.relief_mm
+    if relief is not None and not low <= relief <= high and not later:
+        words.append(f"The neck had {'too much' if relief > high else 'too little'} bow.")
+    return words
+
+
+def _beside(over: dict[str, float], targets: Targets, unit: LengthUnit) -> str:
+    """``0.51 mm too high on the bass side and as wanted on the treble side``."""
+    parts = []
+    for side, mm in over.items():
+        if abs(mm) <= targets.action_tolerance_mm:
+            parts.append(f"as wanted on the {side} side")
+        else:
+            way = "too high" if mm > 0 else "too low"
+            parts.append(f"{format_length(abs(mm), unit)} {way} on the {side} side")
+    if len(parts) == 2 and all(part.startswith("as wanted") for part in parts):
+        return "as wanted"
+    return " and ".join(parts)
+
+
+def work_sentence(work: Work, unit: LengthUnit) -> str:
+    """What was done, as one would say it over the counter."""
+    if work.kind == WorkKind.JOINT:
+        return _joint_sentence(work, unit)
+    if work.kind == WorkKind.SADDLE:
+        sides = (
+            ("bass", work.saddle_bass_from_mm, work.saddle_bass_to_mm),
+            ("treble", work.saddle_treble_from_mm, work.saddle_treble_to_mm),
+        )
+        done = ", ".join(
+            f"{side} {change_words(a, b, unit)}" for side, a, b in sides if b is not None
+        )
+        lowered = all(a is None or b is None or b <= a for _, a, b in sides)
+        return (
+            f"Saddle {'lowered' if lowered else 'raised'}: {done}." if done else "Saddle worked on."
+        )
+    if work.kind == WorkKind.RELIEF:
+        change = change_words(work.relief_from_mm, work.relief_to_mm, unit)
+        return f"Bow of the neck (relief) set: {change}." if change else "Bow of the neck set."
+    if work.kind == WorkKind.NUT:
+        return "Nut worked on, which sets how high the strings stand at the first fret."
+    if work.kind == WorkKind.RESET:
+        return "Neck reset: the neck was set at a new angle."
+    return work.notes or "Other work."
+
+
+def _joint_sentence(work: Work, unit: LengthUnit) -> str:
+    back = (work.tilt_to_deg or 0.0) >= (work.tilt_from_deg or 0.0)
+    way = "back, which lowers the strings" if back else "forward, which raises the strings"
+    if work.turns is not None:
+        return f"Neck angle set {way}: {format_turns(abs(work.turns))} of the adjuster."
+    if work.shim_to_mm is not None:
+        return (
+            f"Neck angle set {way}: shim {change_words(work.shim_from_mm, work.shim_to_mm, unit)}."
+        )
+    return f"Neck angle set {way}."
+
+
+FIRST_STEPS = {
+    "cannot_say": "Measure the bridge rise and the action at the 12th fret: without them nothing more "
+    "can be said.",
+    "remeasure": "Measure again before anything else: a reading does not agree with the others.",
+    "relief": "Set the bow of the neck (relief) first, then measure again.",
+    "nut": "See to the nut first, then measure again.",
+    "none": "Nothing needs doing now.",
+}
+OPTION_STEPS = {
+    "leave": "No ordinary adjustment brings the strings to where they should be: please talk to us.",
+    "saddle": "Lower the saddle.",
+    "tilt": "Set the neck's angle back at its joint, which can be undone.",
+    "tilt_and_saddle": "Set the neck's angle back at its joint, then fit the saddle.",
+    "reset": "Reset the neck: neither the saddle nor the joint has enough room left.",
+}
+# How soon to measure again: common practice, no source.
+AGAIN = {
+    State.OVERDUE: "Please book the neck reset.",
+    State.BOOK: "Please book the neck reset; until then have it measured every six months.",
+    State.WATCH: "Have it measured again in about a year, at the same time of year.",
+    State.ROOM: "Have it measured again in about two years, or when it plays differently.",
+    State.UNKNOWN: "Have it measured again in a few months: that gives a first outlook.",
+}
+
+
+def next_words(
+    advice: Advice, chosen: Option | None, outlook: Outlook, unit: LengthUnit
+) -> list[str]:
+    """The next step, what it leads to, and when to come again."""
+    words = [FIRST_STEPS.get(advice.first_step, FIRST_STEPS["none"])]
+    if advice.first_step == "height" and chosen is not None:
+        words = [OPTION_STEPS[chosen.key]]
+        if chosen.key == "saddle" and np.any(chosen.saddle_cut_mm < 0):
+            words = ["Fit a new saddle, taller where it needs to be."]
+        if chosen.key != "leave":
+            bass, treble = (format_length(float(mm), unit) for mm in chosen.action_12_after_mm)
+            words.append(
+                f"That brings the strings to {bass} on the bass side and {treble} on the treble side "
+                "at the 12th fret."
+            )
+    if advice.first_step == "none" or outlook.state in (State.OVERDUE, State.BOOK):
+        words.append(AGAIN[State(outlook.state)])
+    return words
+
+
+def state_words(state: str) -> str:
+    return str(State(state).label)
+
+
+def lines_of(text: str) -> Sequence[str]:
+    return [line.strip() for line in text.splitlines() if line.strip()]
