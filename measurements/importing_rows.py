@@ -181,7 +181,8 @@ class _Reader:
             actions=groups["action"],
             figures=groups["instrument"],
             joint=groups["joint"],
-            typed={
+            typed={"unit": "mm"}
+            | {
                 column.key: typed[column.key]
                 for column, _ in self.columns
                 if column is not None
