@@ -35,11 +35,12 @@ def trend_figure(trend: Trend, unit: LengthUnit = "mm") -> dict[str, Any]:
     for row, series in ((2, trend.actions), (3, trend.saddles)):
         _sides(figure, row, series, per_unit)
     digits = ".2f" if unit == "mm" else ".3f"
-    for row, title in ((1, "Bridge rise"), (2, "Action at 12"), (3, "Saddle")):
+    for row, title in ((1, "Bridge rise"), (2, "Action 12"), (3, "Saddle")):
         figure.update_yaxes(
-            title_text=f"{title} ({unit})", tickformat=digits, hoverformat=digits, row=row, col=1
+            title_text=f"{title}, {unit}", tickformat=digits, hoverformat=digits, row=row, col=1
         )
     figure.update_xaxes(hoverformat="%e %b %Y", showspikes=True, spikethickness=1)
+    figure.update_yaxes(range=_span(trend, per_unit), row=1, col=1)
     figure.update_layout(
         template="none",
         hovermode="x unified",
@@ -50,6 +51,31 @@ def trend_figure(trend: Trend, unit: LengthUnit = "mm") -> dict[str, Any]:
     )
     spec = json.loads(figure.to_json())
     return {"data": spec["data"], "layout": spec["layout"], "config": CONFIG}
+
+
+def _span(trend: Trend, per_unit: float) -> list[float]:
+    """Heights to show: readings, band and the saddle's limit; the joint's only if it lies near."""
+    heights = [p.low_mm for p in trend.band] + [p.high_mm for p in trend.band]
+    heights += [reading.lasting_mm for reading in trend.readings]
+    if trend.saddle_limit_mm is not None:
+        heights.append(trend.saddle_limit_mm)
+    low, high = min(heights), max(heights)
+    if shows_reset_limit(trend):
+        assert trend.reset_limit_mm is not None  # noqa: S101  what is shown is there
+        high = max(high, trend.reset_limit_mm)
+    margin = 0.08 * (high - low or 1.0)
+    return [(low - margin) / per_unit, (high + margin) / per_unit]
+
+
+def shows_reset_limit(trend: Trend) -> bool:
+    """Whether the joint's limit lies near enough to be drawn without flattening the rest."""
+    if trend.reset_limit_mm is None or not trend.band:
+        return False
+    top = max(point.high_mm for point in trend.band)
+    if trend.saddle_limit_mm is not None:
+        top = max(top, trend.saddle_limit_mm)
+    bottom = min(point.low_mm for point in trend.band)
+    return trend.reset_limit_mm <= top + 0.5 * (top - bottom)
 
 
 def _rise(figure: go.Figure, trend: Trend, per_unit: float) -> None:
@@ -87,7 +113,7 @@ def _rise(figure: go.Figure, trend: Trend, per_unit: float) -> None:
                 col=1,
             )
     _limit(figure, trend.saddle_limit_mm, per_unit, "saddle at its floor", ALARM, "dot")
-    if trend.reset_limit_mm != trend.saddle_limit_mm:
+    if shows_reset_limit(trend) and trend.reset_limit_mm != trend.saddle_limit_mm:
         _limit(figure, trend.reset_limit_mm, per_unit, "joint's travel used up", ALARM, "solid")
     _works(figure, trend)
     figure.add_vline(x=_text(trend.today), line={"width": 1, "color": SOFT})

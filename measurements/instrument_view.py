@@ -13,7 +13,7 @@ from geometry.advice import Option
 from geometry.units import LengthUnit
 from instruments.models import Instrument
 from measurements.cautions import caution_words
-from measurements.charts import trend_figure
+from measurements.charts import shows_reset_limit, trend_figure
 from measurements.check_in_views import check_ins_of, instrument_or_404
 from measurements.counsel import Counsel, Dates, counsel
 from measurements.drawing import after_option, readings_now, side_views
@@ -159,6 +159,7 @@ def _trend_context(found: Instrument, outlook: Outlook | None, unit: LengthUnit)
         "chart": trend_figure(movement, unit),
         "stills": stills,
         "still": stills[0],
+        "limit_beyond": movement.reset_limit_mm if not shows_reset_limit(movement) else None,
         "style_ids": injected_style_ids(),
         "basis_words": basis_words(outlook) if outlook else "",
     }

@@ -161,13 +161,17 @@ def latest_surprise(facts: Facts) -> Floats:
 def state_of(
     reset_day: Floats, today: float, profile: ShopProfile, *, known: bool, room_mm: float
 ) -> State:
-    """The word for an instrument: from its total room now and its reset dates (early, likely, late)."""
+    """The word for an instrument, from its reset dates (early, likely, late) and its room now.
+
+    Room used up while the likely date lies ahead is a damp day's reading, or a misread one: there is
+    nothing left to work with today, so it is to be booked all the same.
+    """
     if not known:
         return State.UNKNOWN
     early, likely, _ = (reset_day - today) / DAYS_A_YEAR
-    if room_mm <= 0 or likely <= 0:
+    if likely <= 0:
         return State.OVERDUE
-    if likely <= profile.book_within_years:
+    if room_mm <= 0 or likely <= profile.book_within_years:
         return State.BOOK
     if early <= profile.watch_within_years:
         return State.WATCH

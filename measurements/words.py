@@ -9,7 +9,7 @@ from geometry.balance import Suspect
 from geometry.reasons import REASONS
 from geometry.units import LengthUnit, format_length, format_turns
 from instruments.models import Turn
-from measurements.models import Outlook, Work, WorkKind
+from measurements.models import Outlook, State, Work, WorkKind
 
 
 def change_words(before: float | None, after: float | None, unit: LengthUnit) -> str:
@@ -73,6 +73,10 @@ def when_words(dates: Sequence[date | None], today: date, horizon_years: int = 6
     """``2031 (2028 to 2037)``, or months where a date is near; ``dates`` are early, likely, late."""
     early, likely, late = dates
     beyond = f"more than {horizon_years} years"
+    if likely is not None and likely <= today:
+        return (
+            "now" if late is None or late <= today else f"now, at the latest {_when(late, today)}"
+        )
     if likely is None:
         return f"not within {horizon_years} years" + (
             "" if early is None else f", at the earliest {_when(early, today)}"
@@ -92,12 +96,16 @@ def _when(day: date | None, today: date) -> str:
 
 
 def reset_words(outlook: Outlook) -> str:
+    if outlook.state == State.UNKNOWN:
+        return "–"
     return when_words(
         (outlook.reset_early, outlook.reset_likely, outlook.reset_late), outlook.as_of
     )
 
 
 def saddle_words(outlook: Outlook) -> str:
+    if outlook.state == State.UNKNOWN:
+        return "–"
     return when_words(
         (outlook.saddle_spent_early, outlook.saddle_spent_likely, outlook.saddle_spent_late),
         outlook.as_of,
@@ -131,8 +139,12 @@ def option_words(option: Option, unit: LengthUnit, lowering_turn: str) -> str:
         )
     for side, cut in zip(("bass", "treble"), option.saddle_cut_mm, strict=True):
         if cut:
-            verb = "lower" if cut > 0 else "raise"
-            parts.append(f"{verb} the saddle {format_length(abs(float(cut)), unit)} on the {side}")
+            amount = format_length(abs(float(cut)), unit)
+            parts.append(
+                f"lower the saddle by {amount} on the {side}"
+                if cut > 0
+                else f"a saddle {amount} taller on the {side}"
+            )
     return "; ".join(parts) or "nothing"
 
 

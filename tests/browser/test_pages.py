@@ -1,0 +1,74 @@
+"""Every screen in both schemes and at two widths: accessible, nothing wider than the window."""
+
+from datetime import UTC, datetime
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from measurements.outlooks import refresh
+from measurements.reports import issue
+from tests.factories import CheckInFactory, InstrumentFactory, WorkFactory
+
+WIDTHS = (390, 1280)
+
+
+@pytest.fixture
+def addresses(transactional_db, owner) -> list[str]:
+    instrument = InstrumentFactory(
+        tag="K7M4Q-X",
+        joint__tilting=True,
+        model="A very long model name that has to wrap somewhere",
+    )
+    for year, rise in ((2012, 0.1), (2016, 0.3), (2021, 0.45)):
+        check_in = CheckInFactory(
+            instrument=instrument,
+            measured_at=datetime(year, 3, 1, 12, tzinfo=UTC),
+            bridge_rise_mm=rise,
+        )
+    work = WorkFactory(instrument=instrument)
+    empty = InstrumentFactory()
+    refresh()
+    report = issue(instrument, by=owner)
+    page = f"/instruments/{instrument.tag}/"
+    return [
+        "/due/",
+        "/today/",
+        "/instruments/",
+        "/add-instrument/",
+        page,
+        f"/instruments/{empty.tag}/",
+        f"{page}edit/",
+        f"{page}check-in/",
+        f"{page}work/joint/",
+        f"{page}work/reset/",
+        f"/check-ins/{check_in.uuid}/",
+        f"/works/{work.uuid}/",
+        "/customers/",
+        f"/customers/{instrument.customer.code}/",
+        "/customers/add/",
+        "/settings/",
+        "/preferences/",
+        "/reports/",
+        f"/reports/{report.number}/",
+    ]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_every_screen_is_accessible_and_fits(
+    page, live_server, owner, addresses, sign_in, watched, scheme
+):
+    page.emulate_media(color_scheme=scheme)
+    sign_in(owner)
+    found = []
+    for address in addresses:
+        for width in WIDTHS:
+            page.set_viewport_size({"width": width, "height": 900})
+            page.goto(f"{live_server.url}{address}")
+            page.wait_for_load_state("networkidle")
+            wide = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+            if wide > 0:
+                found.append(f"{address} at {width}: {wide} px too wide")
+            for violation in Axe().run(page).response["violations"]:
+                nodes = [node["html"][:120] for node in violation["nodes"][:3]]
+                found.append(f"{address} at {width}: {violation['id']} {nodes}")
+    assert found == []
