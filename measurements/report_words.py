@@ -54,20 +54,25 @@ def outlook_words(outlook: Outlook, unit: LengthUnit) -> list[str]:
         return ["There are not enough readings yet to say how the instrument will move."]
     today = outlook.as_of
     room, by_joint = outlook.saddle_room_mm, outlook.joint_room_mm or 0.0
+    reset = around(*_dates(outlook, "reset"), today)
+    words = ["The saddle cannot usefully be lowered any further."]
     if room > 0:
-        when = around(*_dates(outlook, "saddle_spent"), today)
         words = [
             "The strings' pull slowly raises the bridge. It can rise by another "
-            f"{format_length(room, unit)} before the saddle cannot be lowered any further: "
-            f"{'that can be any time now' if when == DUE_NOW else f'that is {when}'}."
+            f"{format_length(room, unit)} before the saddle cannot be lowered any further."
         ]
-    else:
-        words = ["The saddle cannot usefully be lowered any further."]
     if by_joint > 0:
+        if room > 0:
+            spent = around(*_dates(outlook, "saddle_spent"), today)
+            when = "That can be any time now" if spent == DUE_NOW else f"That is {spent}"
+            words.append(f"{when}.")
         words.append(
             f"The adjustable neck joint can make up for another {format_length(by_joint, unit)}."
         )
-    words.append(f"A neck reset is {around(*_dates(outlook, 'reset'), today)}.")
+        words.append(f"A neck reset is {reset}.")
+    else:
+        # Without an adjustable joint the end of the saddle's room is the day of the reset.
+        words.append(f"A neck reset is {'then ' * (room > 0)}needed: it is {reset}.")
     if outlook.readings < 3:
         words.append("With so few readings the range is wide; each further check-in narrows it.")
     return words
@@ -203,6 +208,9 @@ def next_words(
 ) -> list[str]:
     """The next step, what it leads to, and when to come again."""
     words = [FIRST_STEPS.get(advice.first_step, FIRST_STEPS["none"])]
+    pressing = outlook.state in (State.OVERDUE, State.BOOK)
+    if advice.first_step == "none" and pressing:
+        words = ["The strings stand as they should for now."]
     if advice.first_step == "height" and chosen is not None:
         words = [OPTION_STEPS[chosen.key]]
         if chosen.key == "saddle" and np.any(chosen.saddle_cut_mm < 0):
@@ -213,7 +221,7 @@ def next_words(
                 f"That brings the strings to {bass} on the bass side and {treble} on the treble side "
                 "at the 12th fret."
             )
-    if advice.first_step == "none" or outlook.state in (State.OVERDUE, State.BOOK):
+    if advice.first_step == "none" or (advice.first_step == "height" and pressing):
         words.append(AGAIN[State(outlook.state)])
     return words
 

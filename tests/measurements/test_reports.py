@@ -3,8 +3,10 @@
 import io
 import sys
 from datetime import UTC, date, datetime, timedelta
+from types import SimpleNamespace
 from uuid import uuid4
 
+import numpy as np
 import pytest
 from django.core.exceptions import ValidationError
 from django.template.loader import render_to_string
@@ -15,8 +17,15 @@ from instruments.models import Instrument
 from measurements import reports
 from measurements.acts import void
 from measurements.drawing import Measured
-from measurements.models import CheckIn, ServiceReport, Stage, Work
-from measurements.report_words import AGAIN, around, found_words, outlook_words, work_sentence
+from measurements.models import CheckIn, ServiceReport, Stage, State, Work
+from measurements.report_words import (
+    AGAIN,
+    around,
+    found_words,
+    next_words,
+    outlook_words,
+    work_sentence,
+)
 from measurements.reports import FIRST_NUMBER, freeze, issue, pdf, pdf_html, visit
 from shop.models import Customer, ShopProfile
 from tests.conftest import signed_in
@@ -180,13 +189,61 @@ def test_dates_are_said_with_their_range(early, likely, late, words):
 
 
 def test_outlook_says_room_and_when():
-    outlook = OutlookFactory.build(instrument=None, joint_room_mm=7.0)
-    words = " ".join(outlook_words(outlook, "mm"))
-    assert "another 1.33 mm" in words
-    assert "that is likely around 2036, between 2031 and 2047" in words
-    assert "neck joint can make up for another 7.00 mm" in words
+    outlook = OutlookFactory.build(
+        instrument=None, joint_room_mm=7.0, reset_early=date(2061, 5, 1), reset_likely=None
+    )
+    assert outlook_words(outlook, "mm")[1:] == [
+        "That is likely around 2036, between 2031 and 2047.",
+        "The adjustable neck joint can make up for another 7.00 mm.",
+        "A neck reset is likely more than 60 years from now, at the earliest around 2061.",
+    ]
     outlook.saddle_room_mm = -0.2
-    assert "cannot usefully be lowered" in outlook_words(outlook, "mm")[0]
+    assert outlook_words(outlook, "mm")[0] == "The saddle cannot usefully be lowered any further."
+
+
+def test_outlook_of_a_fixed_joint_names_the_dates_once():
+    outlook = OutlookFactory.build(instrument=None)
+    room, reset = outlook_words(outlook, "mm")
+    assert "It can rise by another 1.33 mm before" in room
+    assert reset == (
+        "A neck reset is then needed: it is likely around 2036, between 2031 and 2047."
+    )
+    outlook.readings = 1
+    assert "With so few readings the range is wide" in outlook_words(outlook, "mm")[-1]
+
+
+@pytest.mark.parametrize(
+    ("first_step", "state", "words"),
+    [
+        ("none", State.ROOM, ["Nothing needs doing now.", AGAIN[State.ROOM]]),
+        ("none", State.BOOK, ["The strings stand as they should for now.", AGAIN[State.BOOK]]),
+        ("relief", State.BOOK, ["Set the bow of the neck (relief) first, then measure again."]),
+    ],
+)
+def test_next_step_never_contradicts_the_outlook(first_step, state, words):
+    advice = SimpleNamespace(first_step=first_step)
+    assert (
+        next_words(advice, None, OutlookFactory.build(instrument=None, state=state), "mm") == words
+    )
+
+
+@pytest.mark.parametrize(
+    ("key", "cut_mm", "state", "words"),
+    [
+        ("saddle", (0.5, 0.4), State.ROOM, "Lower the saddle."),
+        ("saddle", (0.5, -0.4), State.ROOM, "Fit a new saddle, taller where it needs to be."),
+        ("reset", (0, 0), State.OVERDUE, "Reset the neck"),
+    ],
+)
+def test_next_step_says_what_it_leads_to(key, cut_mm, state, words):
+    chosen = SimpleNamespace(
+        key=key, saddle_cut_mm=np.array(cut_mm), action_12_after_mm=np.array([2.41, 1.62])
+    )
+    outlook = OutlookFactory.build(instrument=None, state=state)
+    said = next_words(SimpleNamespace(first_step="height"), chosen, outlook, "mm")
+    assert said[0].startswith(words)
+    assert "2.41 mm on the bass side and 1.62 mm on the treble side at the 12th fret" in said[1]
+    assert (AGAIN[State.OVERDUE] in said) == (state == State.OVERDUE)
 
 
 @pytest.mark.parametrize(
