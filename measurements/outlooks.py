@@ -163,17 +163,17 @@ def state_of(
 ) -> State:
     """The word for an instrument, from its reset dates (early, likely, late) and its room now.
 
-    Room used up while the likely date lies ahead is a damp day's reading, or a misread one: there is
-    nothing left to work with today, so it is to be booked all the same.
+    Room used up while the likely date lies well ahead is a damp day's reading, or a misread one: it
+    is watched, whatever the dates say.
     """
     if not known:
         return State.UNKNOWN
     early, likely, _ = (reset_day - today) / DAYS_A_YEAR
     if likely <= 0:
         return State.OVERDUE
-    if room_mm <= 0 or likely <= profile.book_within_years:
+    if likely <= profile.book_within_years:
         return State.BOOK
-    if early <= profile.watch_within_years:
+    if room_mm <= 0 or early <= profile.watch_within_years:
         return State.WATCH
     return State.ROOM
 

@@ -1,8 +1,7 @@
 from django.urls import path
 
 from measurements import board_views, check_in_views, instrument_view, work_views
-
-report_patterns = [path("instruments/<str:tag>/report/", board_views.home, name="report-issue")]
+from measurements.report_urls import urlpatterns as report_patterns
 
 urlpatterns = [
     path("", board_views.home, name="home"),

@@ -18,6 +18,7 @@ def shop(request: HttpRequest) -> dict[str, Any]:
             ("today", "Today"),
             ("instruments", "Instruments"),
             ("customers", "Customers"),
+            ("reports", "Reports"),
             *([("settings", "Settings")] if OWNER in roles else []),
             ("preferences", "You"),
         ],

@@ -93,7 +93,8 @@ def test_a_jump_is_flagged_to_be_measured_again():
     "years, room, state",
     [
         ((-2, -1, 1), 0.5, State.OVERDUE),
-        ((-2, 9, 15), -0.1, State.BOOK),
+        ((-2, 1, 15), -0.1, State.BOOK),
+        ((8, 15, 30), -0.1, State.WATCH),
         ((1, 1.5, 4), 0.5, State.BOOK),
         ((4, 8, 12), 0.5, State.WATCH),
         ((8, 15, 30), 0.5, State.ROOM),

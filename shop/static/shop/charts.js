@@ -1,5 +1,6 @@
 // Draws every chart on the page from the JSON beside it, once the library is there.
 "use strict";
+const night = { "#3b3a37": "#f2efe8", "#14557b": "#8cc4e6", "#9c2a12": "#ff9d85" };
 document.addEventListener("DOMContentLoaded", () => {
   const dark = window.matchMedia("(prefers-color-scheme: dark)");
   for (const place of document.querySelectorAll("[data-chart]")) {
@@ -15,8 +16,11 @@ document.addEventListener("DOMContentLoaded", () => {
       }
       const data = spec.data.map((trace) => {
         if (!dark.matches) return trace;
-        const swap = (part) => part && { ...part, color: part.color === "#3b3a37" ? ink : part.color === "#14557b" ? "#8cc4e6" : part.color };
-        return { ...trace, line: swap(trace.line), marker: swap(trace.marker) };
+        const repainted = { ...trace };
+        for (const part of ["line", "marker"]) {
+          if (trace[part]) repainted[part] = { ...trace[part], color: night[trace[part].color] || trace[part].color };
+        }
+        return repainted;
       });
       Plotly.react(place, data, layout, spec.config);
     };
