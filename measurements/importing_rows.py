@@ -1,6 +1,6 @@
 """From rows of text to rows of facts: every cell is read, everything wrong is noted with its line."""
 
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
@@ -106,6 +106,55 @@ def _heading_fault(name: str, why: str) -> str:
     return f"line 1, column {name}: {why}" if name else f"line 1: {why}"
 
 
+class _Cells:
+    """The cells of one row as far as they were read, by what they are about."""
+
+    def __init__(self) -> None:
+        self.values: dict[str, Any] = {}
+        self.facts: dict[str, float] = {}
+        self.actions: dict[tuple[int, str], float] = {}
+        self.figures: dict[str, Any] = {}
+        self.joint: dict[str, Any] = {}
+        self.typed: dict[str, str] = {}
+        self.odd: list[Problem] = []
+        self.has_reading = False
+
+    def take(self, line: int, column: Column, value: Any) -> None:
+        if (why := column.unusual(value)) is not None:
+            self.odd.append(Problem(line, column.name, why))
+        if column.place is not None:
+            self.actions[column.place] = value
+        elif column.group in ("reading", "climate"):
+            self.facts[column.key] = value
+        elif column.group == "instrument":
+            self.figures[column.key] = value
+        elif column.group == "joint":
+            self.joint[column.key] = value
+        else:
+            self.values[column.key] = value
+        self.has_reading |= column.group == "reading"
+
+    def row(self, line: int) -> Row:
+        values = dict(self.values)
+        kept = self.facts.keys() | {"turns", "tilt_now_deg"}
+        return Row(
+            line=line,
+            stage=values.pop("stage", Stage.RECEIVED),
+            turns=values.pop("turns", None) or None,
+            facts=self.facts,
+            actions=self.actions,
+            figures=self.figures,
+            joint=self.joint,
+            typed={"unit": "mm"}
+            | {
+                key: text
+                for key, text in self.typed.items()
+                if key in kept or key.startswith("action_")
+            },
+            **values,
+        )
+
+
 class _Reader:
     """Reads rows one after another and counts those of one tag, day and stage."""
 
@@ -119,79 +168,47 @@ class _Reader:
 
     def take(self, line: int, cells: list[str]) -> None:
         wrong: list[Problem] = []
-        odd: list[Problem] = []
-        row, reading = self._row(line, cells, wrong, odd)
-        if row is not None:
+        read = self._cells(line, cells, wrong)
+        missing = [key for key in ("tag", "day") if key not in read.values]
+        wrong += [
+            Problem(line, self.parsed.names[key], "is empty; every row needs it")
+            for key in missing
+            if key not in read.typed
+        ]
+        if not missing:
+            row = read.row(line)
             if not any(problem.column == "stage" for problem in wrong):
                 self._place(row, wrong)
-            if not reading and not wrong:
+            if not read.has_reading and not wrong:
                 wrong.append(Problem(line, "", "holds no reading; each row needs at least one"))
-        self.parsed.problems += wrong
-        if row is not None and not wrong:
-            self.parsed.warnings += odd
+        if wrong:
+            self.parsed.problems += wrong
+        else:
+            self.parsed.warnings += read.odd
             self.parsed.rows.append(row)
 
-    def _row(
-        self, line: int, cells: list[str], wrong: list[Problem], odd: list[Problem]
-    ) -> tuple[Row | None, bool]:
-        """The row as far as it can be read (None without a tag or day), and whether it has a reading."""
-        values: dict[str, Any] = {}
-        groups: dict[str, dict[Any, Any]] = defaultdict(dict)
-        typed: dict[str, str] = {}
+    def _cells(self, line: int, cells: list[str], wrong: list[Problem]) -> "_Cells":
+        """Read a row's cells; what cannot be read is noted and left out."""
+        read = _Cells()
         if cells[len(self.columns)].strip():
             wrong.append(Problem(line, "", "has more cells than the first line names columns"))
-        for (column, read), cell in zip(self.columns, cells, strict=False):
+        for (column, read_text), cell in zip(self.columns, cells, strict=False):
             text = cell.strip()
             if not text:
                 continue
             if column is None:
-                wrong.append(Problem(line, "", f"{quoted(text)} stands in a column without a name"))
-                continue
-            if column.key in typed:
+                why = f"{quoted(text)} stands in a column without a name"
+                wrong.append(Problem(line, "", why))
+            elif column.key in read.typed:
                 why = "is given twice, in mm and in inches; leave one of the two cells empty"
                 wrong.append(Problem(line, column.name, why))
-                continue
-            typed[column.key] = as_typed(column, text) if column.group != "row" else text
-            try:
-                value = read(text)
-            except ValueError as error:
-                wrong.append(Problem(line, column.name, str(error)))
-                continue
-            if (why_odd := column.unusual(value)) is not None:
-                odd.append(Problem(line, column.name, why_odd))
-            if column.place is not None:
-                groups["action"][column.place] = value
-            elif column.group == "row":
-                values[column.key] = value
             else:
-                groups[column.group][column.key] = value
-        if missing := {"tag", "day"} - values.keys():
-            wrong += [
-                Problem(line, self.parsed.names[key], "is empty; every row needs it")
-                for key in sorted(missing)
-                if key not in typed
-            ]
-            return None, False
-        kept = ("reading", "climate")
-        row = Row(
-            line=line,
-            stage=values.pop("stage", Stage.RECEIVED),
-            turns=values.pop("turns", None) or None,
-            facts={**groups["reading"], **groups["climate"]},
-            actions=groups["action"],
-            figures=groups["instrument"],
-            joint=groups["joint"],
-            typed={"unit": "mm"}
-            | {
-                column.key: typed[column.key]
-                for column, _ in self.columns
-                if column is not None
-                and column.key in typed
-                and (column.group in kept or column.key in ("turns", "tilt_now_deg"))
-            },
-            **values,
-        )
-        return row, bool(groups["reading"] or groups["action"])
+                read.typed[column.key] = as_typed(column, text)
+                try:
+                    read.take(line, column, read_text(text))
+                except ValueError as error:
+                    wrong.append(Problem(line, column.name, str(error)))
+        return read
 
     def _place(self, row: Row, wrong: list[Problem]) -> None:
         """Give the row its identity and its moment; rows that are wrong elsewhere count too."""

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 LIMIT_BYTES = 100_000_000
+LIMIT_LINES = 500_000
+LIMIT_COLUMNS = 500
 SPREADSHEET_SIGNATURES = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
 WIDE_SIGNATURES = (b"\xff\xfe", b"\xfe\xff")
 
@@ -41,7 +43,9 @@ def read_table(data: bytes) -> Table:
     delimiter = _delimiter(text)
     records = _records(text, delimiter)
     lines = _lines(records, text)
-    top = next((place for place, record in enumerate(records) if any(record)), None)
+    top = next(
+        (n for n, record in enumerate(records) if any(cell.strip() for cell in record)), None
+    )
     if top is None:
         raise TableError("The file is empty. Its first line must name the columns.")
     header = [name.strip() for name in records[top][:-1]]
@@ -69,7 +73,12 @@ def _decoded(data: bytes) -> str:
             f"Line {line} is not UTF-8 text (byte {data[error.start]:#04x}). "
             "Save the file as CSV (UTF-8)."
         ) from error
-    return text.replace("\r\n", "\n").replace("\r", "\n")
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    if (count := text.count("\n")) > LIMIT_LINES:
+        raise TableError(
+            f"The file has {count:,} lines, more than {LIMIT_LINES:,}. Split it into several files."
+        )
+    return text
 
 
 def _delimiter(text: str) -> str:
@@ -84,8 +93,10 @@ def _records(text: str, delimiter: str) -> list[list[str]]:
 
     if not text.strip():
         raise TableError("The file is empty. Its first line must name the columns.")
-    header = text.lstrip().partition("\n")[0]
-    width = len(next(csv.reader([header], delimiter=delimiter)))
+    csv.field_size_limit(LIMIT_BYTES)
+    width = len(next(csv.reader(io.StringIO(text.lstrip()), delimiter=delimiter)))
+    if width > LIMIT_COLUMNS:
+        raise TableError(f"The first line names {width} columns, more than {LIMIT_COLUMNS}.")
     try:
         frame = pd.read_csv(
             io.StringIO(text),
@@ -105,7 +116,6 @@ def _records(text: str, delimiter: str) -> list[list[str]]:
 
 def _broken(text: str, delimiter: str, width: int) -> str:
     """Where the table breaks off: a row with too many cells or a quotation never closed."""
-    csv.field_size_limit(LIMIT_BYTES)
     reader = csv.reader(io.StringIO(text), delimiter=delimiter, strict=True)
     line = 1
     try:

@@ -6,6 +6,7 @@ import pytest
 import time_machine
 
 from instruments.models import Instrument, JointKind
+from measurements import importing_table
 from measurements.models import CheckIn, Stage, Work
 from tests.measurements.import_log import LOG, NOW, rows, run, run_on
 
@@ -196,6 +197,7 @@ REFUSED_FILES = [
     (NEEDED + b",action_0_bass_mm\n", "; write action_12_bass_mm, with a fret from 1 to 36"),
     (NEEDED + b",action_37_bass_mm\n", "“action_37_bass_mm”: is not a column"),
     (NEEDED + b",action_012_bass_mm\n", "“action_012_bass_mm”: is not a column"),
+    (b'"tag\nx",checked_in_on,relief_mm\nK7,2\n', "column “tag\\u000ax”: is not a column"),
     (NEEDED + b",heel_depth_mm\n", "“heel_depth_mm”: is not a column"),
     (NEEDED + b",relief_mm\n", "column relief_mm: stands in the file twice"),
     (b"tag,relief_mm\nK7,0.2\n", "column checked_in_on: is missing; every row needs it"),
@@ -270,3 +272,16 @@ def test_an_empty_unnamed_column_is_ignored_and_a_filled_one_refused(tmp_path):
 def test_a_cell_beyond_the_columns_is_refused(tmp_path):
     _, err, _ = run(tmp_path, "tag,checked_in_on,relief_mm\nK7,2020-01-02,0,2\n")
     assert "line 2: has more cells than the first line names columns" in err
+
+
+def test_it_refuses_a_file_too_large_to_hold(tmp_path, monkeypatch):
+    for text, message in (
+        ("\n" * 500_001, "500,001 lines, more than 500,000. Split it"),
+        ("a," * 600, "names 601 columns, more than 500"),
+        ("x" * 1_000_000 + "\n1\n", "is not a column of an import"),
+    ):
+        _, _, failure = run(tmp_path, text)
+        assert message in failure
+        assert len(failure) < 1000
+    monkeypatch.setattr(importing_table, "LIMIT_BYTES", 2_000_000)
+    assert "The file has 3 MB, more than 2 MB." in run(tmp_path, "x" * 3_000_000)[2]
