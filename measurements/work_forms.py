@@ -36,6 +36,12 @@ class WorkForm(DatedForm):
         max_length=4000, required=False, widget=forms.Textarea(attrs={"rows": 2})
     )
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        last = ("new_origin", "day", "notes")  # the figures first: they are what the hand has ready
+        first = [name for name in self.fields if name not in last]
+        self.order_fields([*first, *last])
+
     def facts(self) -> dict[str, Any]:
         """Columns of ``Work`` that this form fills."""
         return {name: self.cleaned_data.get(name) for name in (*self.FACTS, "notes")} | {
