@@ -10,7 +10,7 @@ import numpy as np
 from django.utils import timezone
 
 from geometry.action import Neck
-from geometry.advice import Advice, GaugeUncertainty, Joint, Option, Readings, Targets, advise
+from geometry.advice import Advice, Joint, Option, Readings, Targets, advise
 from geometry.foretell import Foretold, foretell
 from geometry.options import Bench
 from geometry.readings import complete, two_sided
@@ -18,7 +18,14 @@ from instruments.defaults import joint_dimension
 from instruments.models import Instrument
 from measurements.facts import Facts, gather
 from measurements.forms import frets_of
-from measurements.outlooks import MARKS, crossing_days, fit_facts, latest_surprise, targets_of
+from measurements.outlooks import (
+    MARKS,
+    crossing_days,
+    fit_facts,
+    gauges_of,
+    latest_surprise,
+    targets_of,
+)
 from measurements.rows import date_of
 from measurements.work_forms import Change
 from shop.models import ShopProfile
@@ -181,14 +188,4 @@ def joint_of(instrument: Instrument, facts: Facts) -> Joint:
         shim_now_mm=max(float(facts.shim_now_mm[0]), 0.0),
         one_way=joint.one_way,
         **tilting,
-    )
-
-
-def gauges_of(profile: ShopProfile) -> GaugeUncertainty:
-    return GaugeUncertainty(
-        relief_mm=profile.relief_u_mm,
-        action_1_mm=profile.action_1_u_mm,
-        action_12_mm=profile.action_12_u_mm,
-        saddle_mm=profile.saddle_u_mm,
-        bridge_rise_mm=profile.bridge_rise_u_mm,
     )

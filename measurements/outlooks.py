@@ -15,9 +15,11 @@ import numpy as np
 from django.db import transaction
 from django.utils import timezone
 
-from geometry.advice import Readings, Rooms, Targets, rooms
+from geometry.advice import GaugeUncertainty, Readings, Rooms, Targets, rooms
+from geometry.balance import balance
 from geometry.constants import SADDLE_TOLERATED_MM, SURPRISE_U
 from geometry.lift import LiftFit, LiftPrior, components, crossing, fit_lift, surprise
+from geometry.readings import two_sided
 from instruments.models import Instrument
 from measurements.facts import DAYS_A_YEAR, Facts, gather
 from measurements.models import Outlook, State
@@ -49,6 +51,7 @@ class Reading:
     spent_day: Floats
     reset_day: Floats
     surprise_z: Floats
+    contradicts: np.ndarray
 
 
 def targets_of(facts: Facts, profile: ShopProfile, row: int | None = None) -> Targets:
@@ -127,6 +130,33 @@ def read(facts: Facts, profile: ShopProfile) -> Reading:
         spent_day=days[:, 0],
         reset_day=days[:, 1],
         surprise_z=latest_surprise(facts),
+        contradicts=contradictions(facts, profile),
+    )
+
+
+def contradictions(facts: Facts, profile: ShopProfile) -> np.ndarray:
+    """Whether the action read at fret 12 contradicts the other readings, on either side, (N,)."""
+    found = balance(
+        two_sided(facts.neck),
+        action_1_mm=facts.action_1_mm,
+        action_12_mm=facts.action_12_mm,
+        bridge_rise_mm=facts.bridge_rise_mm[:, None],
+        saddle_mm=facts.saddle_mm,
+        relief_mm=facts.relief_mm[:, None],
+        uncertainty=gauges_of(profile),
+    )
+    flags: np.ndarray = np.asarray(found.contradicts).any(axis=1)
+    return flags
+
+
+def gauges_of(profile: ShopProfile) -> GaugeUncertainty:
+    """The shop's gauges, as standard deviations of one reading. [mm]"""
+    return GaugeUncertainty(
+        relief_mm=profile.relief_u_mm,
+        action_1_mm=profile.action_1_u_mm,
+        action_12_mm=profile.action_12_u_mm,
+        saddle_mm=profile.saddle_u_mm,
+        bridge_rise_mm=profile.bridge_rise_u_mm,
     )
 
 
@@ -210,7 +240,9 @@ def compute(
                 saddle_room_mm=_number(reading.saddle_room_mm[row]),
                 joint_room_mm=_number(reading.joint_room_mm[row]),
                 surprise_z=_number(reading.surprise_z[row]),
-                remeasure=bool(abs(reading.surprise_z[row]) > SURPRISE_U),
+                remeasure=bool(
+                    abs(reading.surprise_z[row]) > SURPRISE_U or reading.contradicts[row]
+                ),
                 state=state_of(reading.reset_day[row], today, profile, known=known, room_mm=room),
                 basis=_basis(facts, parts, row),
                 **_dates("saddle_spent", reading.spent_day[row]),

@@ -35,8 +35,9 @@ def possible_action(fret: int) -> tuple[float, float]:
 
 
 def usual_action(fret: int) -> tuple[float, float]:
+    """What the action mostly is at a fret: it grows with the distance from the nut."""
     low, high = USUAL["action_mm"]
-    return (low, min(high, 1.0 + 0.4 * fret))
+    return (max(low, 0.055 * fret), min(high, 1.0 + 0.4 * fret))
 
 
 def factor_slip(value: float, usual: tuple[float, float]) -> float | None:

@@ -76,35 +76,71 @@ class ShopProfile(models.Model):
     reference_temperature_c = models.FloatField(
         "reference temperature (°C)", default=21.0, validators=between(0, 40)
     )
-    steel_action_12_bass_mm = models.FloatField(default=2.4, validators=between(0.5, 8))
-    steel_action_12_treble_mm = models.FloatField(default=1.6, validators=between(0.5, 8))
-    nylon_action_12_bass_mm = models.FloatField(default=4.0, validators=between(0.5, 8))
-    nylon_action_12_treble_mm = models.FloatField(default=3.2, validators=between(0.5, 8))
-    steel_action_1_bass_mm = models.FloatField(default=0.58, validators=between(0.1, 3))
-    steel_action_1_treble_mm = models.FloatField(default=0.33, validators=between(0.1, 3))
-    nylon_action_1_bass_mm = models.FloatField(default=0.76, validators=between(0.1, 3))
-    nylon_action_1_treble_mm = models.FloatField(default=0.61, validators=between(0.1, 3))
-    saddle_floor_mm = models.FloatField("saddle floor", default=1.6, validators=between(0.5, 6))
-    saddle_preferred_low_mm = models.FloatField(default=2.0, validators=between(0.5, 8))
-    saddle_preferred_high_mm = models.FloatField(default=4.0, validators=between(0.5, 8))
-    relief_low_mm = models.FloatField("relief from", default=0.10, validators=between(-0.5, 1.5))
-    relief_high_mm = models.FloatField("relief to", default=0.30, validators=between(-0.5, 1.5))
+    steel_action_12_bass_mm = models.FloatField(
+        "steel: action at 12, bass (mm)", default=2.4, validators=between(0.5, 8)
+    )
+    steel_action_12_treble_mm = models.FloatField(
+        "steel: action at 12, treble (mm)", default=1.6, validators=between(0.5, 8)
+    )
+    nylon_action_12_bass_mm = models.FloatField(
+        "nylon: action at 12, bass (mm)", default=4.0, validators=between(0.5, 8)
+    )
+    nylon_action_12_treble_mm = models.FloatField(
+        "nylon: action at 12, treble (mm)", default=3.2, validators=between(0.5, 8)
+    )
+    steel_action_1_bass_mm = models.FloatField(
+        "steel: action at 1, bass (mm)", default=0.58, validators=between(0.1, 3)
+    )
+    steel_action_1_treble_mm = models.FloatField(
+        "steel: action at 1, treble (mm)", default=0.33, validators=between(0.1, 3)
+    )
+    nylon_action_1_bass_mm = models.FloatField(
+        "nylon: action at 1, bass (mm)", default=0.76, validators=between(0.1, 3)
+    )
+    nylon_action_1_treble_mm = models.FloatField(
+        "nylon: action at 1, treble (mm)", default=0.61, validators=between(0.1, 3)
+    )
+    saddle_floor_mm = models.FloatField(
+        "saddle floor (mm)", default=1.6, validators=between(0.5, 6)
+    )
+    saddle_preferred_low_mm = models.FloatField(
+        "preferred saddle from (mm)", default=2.0, validators=between(0.5, 8)
+    )
+    saddle_preferred_high_mm = models.FloatField(
+        "preferred saddle to (mm)", default=4.0, validators=between(0.5, 8)
+    )
+    relief_low_mm = models.FloatField(
+        "relief from (mm)", default=0.10, validators=between(-0.5, 1.5)
+    )
+    relief_high_mm = models.FloatField(
+        "relief to (mm)", default=0.30, validators=between(-0.5, 1.5)
+    )
     book_within_years = models.FloatField(
+        "book a reset within (years)",
         default=2.0,
         validators=between(0, 20),
         help_text="“Book a reset” when the likely date is nearer than this.",
     )
     watch_within_years = models.FloatField(
+        "watch within (years)",
         default=5.0,
         validators=between(0, 40),
         help_text="“Watch” when the early date is nearer than this.",
     )
-    relief_u_mm = models.FloatField("relief gauge s.d.", default=0.03, validators=between(0.005, 1))
-    action_1_u_mm = models.FloatField("1st-fret s.d.", default=0.03, validators=between(0.005, 1))
-    action_12_u_mm = models.FloatField("12th-fret s.d.", default=0.10, validators=between(0.005, 1))
-    saddle_u_mm = models.FloatField("saddle s.d.", default=0.10, validators=between(0.005, 1))
+    relief_u_mm = models.FloatField(
+        "s.d. of a relief reading (mm)", default=0.03, validators=between(0.005, 1)
+    )
+    action_1_u_mm = models.FloatField(
+        "s.d. of an action at 1 (mm)", default=0.03, validators=between(0.005, 1)
+    )
+    action_12_u_mm = models.FloatField(
+        "s.d. of an action at 12 (mm)", default=0.10, validators=between(0.005, 1)
+    )
+    saddle_u_mm = models.FloatField(
+        "s.d. of a saddle height (mm)", default=0.10, validators=between(0.005, 1)
+    )
     bridge_rise_u_mm = models.FloatField(
-        "bridge rise s.d.", default=0.20, validators=between(0.005, 2)
+        "s.d. of a bridge rise (mm)", default=0.20, validators=between(0.005, 2)
     )
     history = HistoricalRecords()
 

@@ -54,7 +54,7 @@ def _customer_form(request: HttpRequest, customer: Customer, title: str) -> Http
         messages.success(request, f"{saved.name} is saved.")
         return redirect("customer", code=saved.code)
     status = 422 if form.is_bound else 200
-    return render(request, "shop/customer_form.html", {"form": form, "title": title}, status=status)
+    return render(request, "shop/form.html", {"form": form, "title": title}, status=status)
 
 
 @form_view
@@ -70,7 +70,8 @@ def settings(request: HttpRequest) -> HttpResponse:
         )
         return redirect("settings")
     status = 422 if form.is_bound else 200
-    return render(request, "shop/settings.html", {"form": form}, status=status)
+    context = {"form": form, "title": "The shop's settings"}
+    return render(request, "shop/form.html", context, status=status)
 
 
 @form_view
@@ -83,4 +84,5 @@ def preferences(request: HttpRequest) -> HttpResponse:
         messages.success(request, "Your preferences are saved.")
         return redirect("home")
     status = 422 if form.is_bound else 200
-    return render(request, "shop/preferences.html", {"form": form}, status=status)
+    context = {"form": form, "title": "Your preferences"}
+    return render(request, "shop/form.html", context, status=status)

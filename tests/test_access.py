@@ -125,7 +125,7 @@ def test_each_role_opens_what_is_its_own(name, role, addresses):
 
 
 @pytest.mark.parametrize(
-    "name, arguments",
+    ("name", "arguments"),
     [
         ("instrument", {"tag": "NO-SUCH"}),
         ("instrument-edit", {"tag": "NO-SUCH"}),

@@ -87,7 +87,7 @@ def test_a_bare_number_is_in_the_persons_own_unit(at_bench, tech):
 
 
 @pytest.mark.parametrize(
-    "field, text, message",
+    ("field", "text", "message"),
     [
         ("relief_mm", "2.4", "Relief 2.40 mm: expected −0.50 mm to 1.50 mm; did you mean 0.24 mm?"),
         ("saddle_bass_mm", "-1", "Saddle, bass −1.00 mm: expected 0.00 mm to 10.00 mm"),

@@ -89,8 +89,17 @@ def test_a_jump_is_flagged_to_be_measured_again():
     assert not compute([instrument.pk], date(2022, 6, 1))[0].remeasure
 
 
+def test_contradicting_readings_are_flagged_too():
+    instrument = InstrumentFactory()
+    slip = {(1, "bass"): 0.5, (1, "treble"): 0.35, (12, "bass"): 0.24, (12, "treble"): 1.88}
+    CheckInFactory(instrument=instrument, actions_mm=slip)
+    assert compute([instrument.pk], TODAY)[0].remeasure
+    CheckInFactory(instrument=instrument)
+    assert not compute([instrument.pk], TODAY)[0].remeasure
+
+
 @pytest.mark.parametrize(
-    "years, room, state",
+    ("years", "room", "state"),
     [
         ((-2, -1, 1), 0.5, State.OVERDUE),
         ((-2, 1, 15), -0.1, State.BOOK),

@@ -52,7 +52,7 @@ def test_voiding_takes_the_turns_back(at_bench, tilting):
 
 
 @pytest.mark.parametrize(
-    "figures, message",
+    ("figures", "message"),
     [
         ({"turns": "3", "sense": "lower"}, "this joint goes from 0.00° to 2.00°"),
         ({"turns": "1/4", "sense": "raise"}, "this joint goes from 0.00° to 2.00°"),
@@ -89,7 +89,7 @@ def test_a_shim_tilts_the_neck(at_bench):
 
 
 @pytest.mark.parametrize(
-    "kind, figures, stored",
+    ("kind", "figures", "stored"),
     [
         (
             "saddle",
@@ -111,7 +111,7 @@ def test_each_kind_of_work_is_logged(at_bench, kind, figures, stored):
 
 
 @pytest.mark.parametrize(
-    "kind, figures, message",
+    ("kind", "figures", "message"),
     [
         ("saddle", {}, "give the height after the work"),
         (

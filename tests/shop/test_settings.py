@@ -25,7 +25,7 @@ def start(**variables: str) -> subprocess.CompletedProcess[str]:
 
 
 @pytest.mark.parametrize(
-    "variables, message",
+    ("variables", "message"),
     [
         ({}, "SADDLEROOM_SECRET_KEY must hold at least 50 random characters"),
         ({"SADDLEROOM_SECRET_KEY": "short"}, "SADDLEROOM_SECRET_KEY must hold"),
