@@ -9,7 +9,7 @@ jump to conclusions.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,25 +18,32 @@ from numpy.typing import NDArray
 from geometry.lift_model import FloatArray, LiftFit, LiftPrior
 
 #: Imaginary instruments that hold a group to the shop, and the shop to the planning defaults: by what
-#: they say of the mean log rate, its spread, and the scatter of a reading. Planning defaults, no
-#: published source.
+#: they say of the mean log rate, its spread, the scatter of a reading, and the rise at the origin and
+#: response to moisture and season. The spread is held hardest: a few readings each say little of it.
+#: Planning defaults, no published source; chosen by the calibration in README.md.
 HOLD_MEAN = 4.0
-HOLD_SPREAD = 8.0
+HOLD_SPREAD = 100.0
 HOLD_NOISE = 8.0
+HOLD_COEFFICIENTS = 8.0
 #: Share of the exponents' weights that a fleet may move. Few readings tell exponents apart badly, and
-#: maximum likelihood then heaps the weight on one. Planning default, no published source; see README.md
-#: for the calibration it was chosen by.
+#: maximum likelihood then heaps the weight on one. Planning default, no published source; chosen likewise.
 EXPONENT_TRUST = 0.5
 #: The learnt spread is of instruments that follow the laws; real ones follow them roughly. Planning
-#: default, no published source; chosen as above.
+#: default, no published source; chosen likewise.
 SPREAD_WIDENING = 1.15
 #: No spread of log rates, and no scatter of readings, is learnt outside these. Planning defaults, no
 #: published source.
 SPREAD_RANGE = (0.3, 1.5)
 NOISE_RANGE_MM = (0.05, 0.6)
+#: Readings from which an instrument has something to say of its origin, moisture and season, and the
+#: range, in planning defaults, in which their spreads are learnt. Planning defaults, no published source.
+TELLING_READINGS = 4
+COEFFICIENT_RANGE = (0.25, 2.5)
 #: Groups smaller than this take the shop's prior. Planning default, no published source.
 SMALLEST_GROUP = 5
+#: Rounds of expectation and maximisation on given fits, and of fits.
 ROUNDS = 60
+ROUNDS_OF_FITS = 2
 
 
 @dataclass(frozen=True)
@@ -46,7 +53,8 @@ class FleetPrior:
     Attributes
     ----------
     shop : LiftPrior
-        For instruments of no known group. Its ``noise_mm`` is learnt too, and holds for every group.
+        For instruments of no known group. Its noise, origin, moisture slope and season are
+        learnt too, and hold for every group.
     groups : dict
         Group label to its own LiftPrior, for groups with enough instruments.
     counts : dict
@@ -106,7 +114,7 @@ def fleet_prior(
     Returns
     -------
     FleetPrior
-        Fit the fleet again with it; a second round changes little.
+        Fit the fleet again with it; :func:`learn_prior` does so.
 
     Raises
     ------
@@ -117,7 +125,7 @@ def fleet_prior(
     chunks = [_lessons(fit, prior) for fit in ([fits] if isinstance(fits, LiftFit) else fits)]
     if not chunks:
         return FleetPrior(shop=prior, groups={}, counts={}, instruments=0)
-    likelihood, usable, squares, readings = (
+    likelihood, usable, squares, readings, precision, mean, variance = (
         np.concatenate(parts) for parts in zip(*chunks, strict=True)
     )
     if groups is not None and len(groups) != len(usable):
@@ -127,8 +135,10 @@ def fleet_prior(
         for i in np.flatnonzero(usable).tolist():
             if groups[i] is not None:
                 members.setdefault(groups[i], []).append(i)
-    noise = _learn_noise(squares[usable], readings[usable], prior)
-    shop = replace(_learn(likelihood[usable], prior), noise_mm=noise)
+    telling = usable & (readings >= TELLING_READINGS)
+    shop = _learn(likelihood[usable], prior)
+    shop = _learn_coefficients(mean[telling], variance[telling], precision[telling], shop)
+    shop = replace(shop, noise_mm=_learn_noise(squares[usable], readings[usable], prior))
     learnt = {
         label: _learn(likelihood[rows], shop)
         for label, rows in members.items()
@@ -142,14 +152,53 @@ def fleet_prior(
     )
 
 
-Lessons = tuple[NDArray[np.float32], NDArray[np.bool_], FloatArray, FloatArray]
+def learn_prior(
+    fit_under: Callable[[LiftPrior], LiftFit | Iterable[LiftFit]],
+    groups: Sequence[Hashable] | None = None,
+    *,
+    prior: LiftPrior | None = None,
+    rounds: int = ROUNDS_OF_FITS,
+) -> FleetPrior:
+    """Learn the prior of the lift from a fleet in a few rounds of fits, always from the same start.
+
+    Parameters
+    ----------
+    fit_under : callable
+        Given a prior, fits all the shop's instruments under it; see ``fits`` of :func:`fleet_prior`.
+    groups, prior : as for :func:`fleet_prior`
+    rounds : int
+        The default is the number the calibration was measured with. Many more settle on less scatter than
+        long histories really have.
+
+    Returns
+    -------
+    FleetPrior
+
+    Raises
+    ------
+    ValueError
+        As :func:`fleet_prior`, and if there are no rounds.
+    """
+    if rounds < 1:
+        raise ValueError(f"rounds: must be at least 1, got {rounds}")
+    start = LiftPrior() if prior is None else prior
+    under = start
+    for turn in range(rounds):
+        last = turn == rounds - 1
+        learnt = fleet_prior(fit_under(under), groups if last else None, prior=start)
+        under = learnt.shop
+    return learnt
+
+
+Lessons = tuple[NDArray[np.float32], NDArray[np.bool_], *tuple[FloatArray, ...]]
 
 
 def _lessons(fit: LiftFit, prior: LiftPrior) -> Lessons:
     """What each instrument teaches.
 
     Likelihood of each (exponent, rate) up to a factor, ages mixed over, (N, P, B); whether it is usable;
-    its sum of squares without the prior's; the readings behind that.
+    its sum of squares without the prior's; the readings behind that; precision of its readings over the
+    prior's; mean and variance of its coefficients, (N, R).
     """
     if fit.prior.exponents != prior.exponents or fit.prior.rates_mm != prior.rates_mm:
         raise ValueError("fits: exponents and rates must be those of the prior")
@@ -157,9 +206,12 @@ def _lessons(fit: LiftFit, prior: LiftPrior) -> Lessons:
     with np.errstate(invalid="ignore"):
         mass /= mass.max(axis=(1, 2), keepdims=True)
     imaginary = 2.0 * fit.prior.noise_shape
-    squares = fit.mean_spread() - imaginary * fit.prior.noise_mm**2
+    spread = fit.mean_spread()
+    precision = fit.dof * fit.prior.noise_mm**2 / spread
+    squares = spread - imaginary * fit.prior.noise_mm**2
     usable = fit.usable & np.isfinite(mass[:, 0, 0])
-    return mass.astype(np.float32), usable, squares, fit.dof - imaginary
+    readings = fit.dof - imaginary
+    return mass.astype(np.float32), usable, squares, readings, precision, *fit.coefficients()
 
 
 def _learn_noise(squares: FloatArray, readings: FloatArray, prior: LiftPrior) -> float:
@@ -170,6 +222,34 @@ def _learn_noise(squares: FloatArray, readings: FloatArray, prior: LiftPrior) ->
         precision = (imaginary + readings) / (imaginary * variance + squares)
         variance = (len(precision) + HOLD_NOISE) / (precision.sum() + HOLD_NOISE / start)
     return float(np.clip(np.sqrt(variance), *NOISE_RANGE_MM))
+
+
+def _learn_coefficients(
+    mean: FloatArray, variance: FloatArray, precision: FloatArray, prior: LiftPrior
+) -> LiftPrior:
+    """The prior with its origin, moisture slope and season moved by one step of EM from the fits.
+
+    A shop's own hygrometer and rooms decide how much of the season the humidity at the reading
+    explains, and so what is left to slope and season. The prior's spreads are in proportion to each
+    instrument's scatter, hence the weights.
+    """
+    count = precision.sum()
+    centre0, sd0 = prior.coefficients()
+    held = np.isfinite(sd0)
+    learnt = (precision @ mean + HOLD_COEFFICIENTS * centre0) / (count + HOLD_COEFFICIENTS)
+    centre = np.where(np.arange(len(sd0)) < 2, learnt, 0.0)  # no season is early or late on average
+    squares = precision @ (variance + (mean - centre) ** 2)
+    squares += HOLD_COEFFICIENTS * np.where(held, sd0, 0.0) ** 2
+    sd = np.sqrt(squares / (len(mean) + HOLD_COEFFICIENTS))
+    sd = np.where(held, np.clip(sd, *(sd0 * limit for limit in COEFFICIENT_RANGE)), sd0)
+    return replace(
+        prior,
+        origin_rise_mean_mm=float(centre[0]),
+        origin_rise_sd_mm=float(sd[0]),
+        moisture_slope_mean=float(centre[1]),
+        moisture_slope_sd=float(sd[1]),
+        season_sd_mm=float(np.sqrt(np.mean(sd[2:] ** 2))) if len(sd) > 2 else 0.0,
+    )
 
 
 def _widened(prior: LiftPrior) -> LiftPrior:

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtri, stdtr
 
 from geometry.crossing import crossing, crossing_probability, lasting_rise
-from geometry.fleet import FleetPrior, fleet_prior
+from geometry.fleet import FleetPrior, fleet_prior, learn_prior
 from geometry.lift_model import FloatArray, LiftFit, LiftPrior, RowIndex, age_powers, regressors
 from geometry.linear import project
 
@@ -29,6 +29,7 @@ __all__ = [
     "fit_lift",
     "fleet_prior",
     "lasting_rise",
+    "learn_prior",
     "surprise",
 ]
 
@@ -282,13 +283,8 @@ def components(fit: LiftFit) -> dict[str, FloatArray]:
         s.d. of a reading of weight 1. NaN where not usable.
     """
     rate = fit.rates_mm
-    first = fit.weight @ rate
-    second = fit.weight @ rate**2
-    drag = np.einsum("nap,napr->nr", first, fit.drag)
-    mean = fit.base - drag
+    mean, spread = fit.coefficients()
     variance = fit.mean_spread() / np.where(fit.dof > 2, fit.dof - 2.0, np.nan)
-    between = (second * fit.drag[..., 1] ** 2).sum(axis=(1, 2)) - drag[:, 1] ** 2
-    slope_variance = variance * fit.covariance[:, 1, 1] + np.maximum(between, 0.0)
     by_rate = fit.weight.sum(axis=(1, 2))
     below = np.cumsum(by_rate, axis=1) - 0.5 * by_rate
     median = (
@@ -297,7 +293,7 @@ def components(fit: LiftFit) -> dict[str, FloatArray]:
     return {
         "origin_rise_mm": mean[:, 0],
         "moisture_slope": mean[:, 1],
-        "moisture_slope_sd": np.sqrt(slope_variance),
+        "moisture_slope_sd": np.sqrt(spread[:, 1]),
         "rate_mm_per_30_years": np.where(fit.usable, median, np.nan),
         "exponent": fit.weight.sum(axis=(1, 3)) @ fit.exponents,
         "noise_mm": np.sqrt(variance),

@@ -201,6 +201,15 @@ class LiftFit:
         quadratic = second * self.spread2 - 2.0 * first * self.spread1
         return np.asarray(self.spread0 + quadratic.sum(axis=(1, 2)))
 
+    def coefficients(self) -> tuple[FloatArray, FloatArray]:
+        """Posterior mean and variance of the regressors' coefficients, (N, R) each."""
+        first, second = self.weight @ self.rates_mm, self.weight @ self.rates_mm**2
+        drag = np.einsum("nap,napr->nr", first, self.drag)
+        between = np.einsum("nap,napr->nr", second, self.drag**2) - drag**2
+        noise = self.mean_spread() / np.where(self.dof > 2, self.dof - 2.0, np.nan)
+        within = noise[:, None] * np.diagonal(self.covariance, axis1=1, axis2=2)
+        return self.base - drag, within + np.maximum(between, 0.0)
+
     def take(self, rows: slice | RowIndex) -> LiftFit:
         """The fit of some of the instruments."""
         names = [n for n in self.__dataclass_fields__ if n != "prior"]

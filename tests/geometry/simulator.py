@@ -78,7 +78,9 @@ class Laws:
         return np.exp(high)
 
 
-def simulate(count: int, seed: int, rate_factor: float = 1.0, most: int = 12) -> Fleet:
+def simulate(
+    count: int, seed: int, rate_factor: float = 1.0, most: int = 12, gauge_mm: float = 0.12
+) -> Fleet:
     """A fleet rising ``rate_factor`` times the planning default, of 1 to ``most`` readings each.
 
     A quarter each have 1, 2–3, 4–6 and 7 or more readings. The limit is what is left of the saddle: 0.05
@@ -103,7 +105,7 @@ def simulate(count: int, seed: int, rate_factor: float = 1.0, most: int = 12) ->
     row = np.arange(count)
     work -= work[row, last][:, None]
     wild = rng.random(age.shape) < WILD_SHARE
-    error = rng.normal(0.0, 0.12, age.shape) * np.exp(rng.normal(0.0, 0.25, (count, 1)))
+    error = rng.normal(0.0, gauge_mm, age.shape) * np.exp(rng.normal(0.0, 0.25, (count, 1)))
     error += wild * rng.choice([-1.0, 1.0], age.shape) * rng.uniform(0.7, 3.0, age.shape)
     rise = np.round((laws.lasting(age) + swing + work + error) / 0.05) * 0.05
     guessed = rng.random(count) < 0.15

@@ -1,0 +1,1 @@
+"""Measurements of the project: how good the forecasts are, and how fast."""
