@@ -145,8 +145,7 @@ def contradictions(facts: Facts, profile: ShopProfile) -> np.ndarray:
         relief_mm=facts.relief_mm[:, None],
         uncertainty=gauges_of(profile),
     )
-    flags: np.ndarray = np.asarray(found.contradicts).any(axis=1)
-    return flags
+    return np.logical_or.reduce(np.asarray(found.contradicts), axis=1)
 
 
 def gauges_of(profile: ShopProfile) -> GaugeUncertainty:
