@@ -14,7 +14,8 @@ KEY = "k" * 20 + "0123456789" + "z" * 30
 
 
 def start(**variables: str) -> subprocess.CompletedProcess[str]:
-    environment = {k: v for k, v in os.environ.items() if not k.startswith("SADDLEROOM")}
+    ours = ("SADDLEROOM", "DJANGO_", "DATABASE_URL")
+    environment = {k: v for k, v in os.environ.items() if not k.startswith(ours)}
     return subprocess.run(
         [sys.executable, "manage.py", "check", "--deploy", "--fail-level", "WARNING"],
         cwd=ROOT,
