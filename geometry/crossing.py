@@ -9,15 +9,15 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
+from geometry.constants import RATE_YEARS
 from geometry.lift_mixture import (
-    AnyFloat,
-    Distribution,
+    SCORE_REACH,
     Mixture,
-    law_powers,
     mixture_of,
+    normal_score,
     solve_increasing,
 )
-from geometry.lift_model import RATE_YEARS, FloatArray, LiftFit, RowIndex
+from geometry.lift_model import FloatArray, LiftFit, RowIndex
 
 #: Ages are found to better than this, as far as single precision goes. [y]
 AGE_TOLERANCE_YEARS = 3e-4
@@ -31,6 +31,8 @@ CHUNK = 512
 GUESS_BINS = 24
 #: Share of the cells in the first bin from which an instrument may have crossed at the origin.
 EARLY_FROM = 0.005
+#: Share of the cells past the horizon from which an instrument's quantiles may be.
+LATE_FROM = 1e-4
 
 
 def _limits(fit: LiftFit, name: str, value: ArrayLike) -> tuple[FloatArray, bool]:
@@ -107,32 +109,25 @@ def crossing(
 
 @dataclass
 class _Passed:
-    """Chance of having passed a limit by an age, for problems that drop out as they are solved."""
+    """Chance of having passed a limit by an age, for problems that drop out as they are solved.
 
-    fit: LiftFit
+    The mixture's origins are less the limit; ``live`` are the problems it holds.
+    """
+
     mixture: Mixture
-    threshold: AnyFloat
     live: RowIndex
-
-    def of(self, rows: RowIndex) -> Distribution:
-        """The distribution functions of some of the problems."""
-        return lambda log_age, live: self.at(log_age, rows[live])
 
     def at(self, log_age: FloatArray, live: RowIndex) -> FloatArray:
         """Chances at log ages (k,) of problems (k,), which are among those of the call before."""
+        if len(live) == len(self.live):
+            return self.mixture.chance_at(log_age)
+        place = np.searchsorted(self.live, live)
         if 4 * len(live) < 3 * len(self.live):
-            place = np.searchsorted(self.live, live)
-            self.fit, self.mixture = self.fit.take(place), self.mixture.take(place)
-            self.threshold, self.live = self.threshold[:, place], live
-        age = np.exp(log_age)
-        if len(live) < len(self.live):
-            place = np.searchsorted(self.live, live)
-            age = np.ones(len(self.live))
-            age[place] = np.exp(log_age)
-        score = self.mixture.height(law_powers(self.fit, age))
-        score -= self.threshold
-        chance = self.mixture.chance(score)
-        return chance if len(live) == len(self.live) else chance[place]
+            self.mixture, self.live = self.mixture.take(place), live
+            return self.mixture.chance_at(log_age)
+        everyone = np.zeros(len(self.live))
+        everyone[place] = log_age
+        return self.mixture.chance_at(everyone)[place]
 
 
 def _cross(
@@ -148,72 +143,87 @@ def _cross(
             fit.take(known), mixture.take(known), limit[known], horizon[known], wanted
         )
         return ages
-    threshold = mixture.per_mm * limit.astype(mixture.per_mm.dtype)
+    limited = mixture.less(limit)
     low, high = np.full(len(fit), np.log(ORIGIN_YEARS)), np.log(horizon)
-    everyone = np.arange(len(fit))
-    guesses, slope, early = _guess(fit, mixture, threshold, low, high, wanted)
-    at_origin = np.zeros(len(fit))
+    np.arange(len(fit))
+    guesses, early, late = _guess(limited, low, high, wanted)
+    at_origin, at_horizon = np.zeros(len(fit)), np.ones(len(fit))
     if early.size:
-        at_origin[early] = _Passed(fit, mixture, threshold, everyone).at(low[early], early)
-    at_horizon = _Passed(fit, mixture, threshold, everyone).at(high, everyone)
+        at_origin[early] = limited.take(early).chance_at(low[early])
+    if late.size:
+        at_horizon[late] = limited.take(late).chance_at(high[late])
+    # The same few points serve all the quantiles as brackets and first secants.
+    points = np.column_stack([low, guesses, high])
+    scores = np.full(points.shape, -SCORE_REACH)
+    scores[:, -1] = normal_score(at_horizon)
+    for j in range(guesses.shape[1]):
+        scores[:, j + 1] = normal_score(limited.chance_at(guesses[:, j]))
     for j, q in enumerate(wanted):
         ages[at_origin >= q, j] = 0.0
         rows = np.flatnonzero((at_origin < q) & (at_horizon >= q))
-        if not rows.size:
-            continue
-        log_age = solve_increasing(
-            _Passed(fit, mixture, threshold, everyone).of(rows),
-            np.full(len(rows), q),
-            low[rows],
-            high[rows],
-            AGE_TOLERANCE_YEARS,
-            guess=guesses[rows, j],
-            slope=slope[rows],
-            unit=np.exp,
-        )
-        ages[rows, j] = np.exp(log_age)
+        if rows.size:
+            problems = limited if len(rows) == len(fit) else limited.take(rows)
+            ages[rows, j] = _solve(problems, points[rows], scores[rows], q)
     return ages
 
 
+def _solve(mixture: Mixture, points: FloatArray, scores: FloatArray, q: float) -> FloatArray:
+    """Ages at which each instrument's chance is q, (n,), from scores at increasing log ages (n, k)."""
+    n = len(points)
+    row = np.arange(n)
+    target = float(ndtri(q))
+    above = np.clip((scores < target).sum(axis=1), 1, points.shape[1] - 1)
+    a, b = points[row, above - 1], points[row, above]
+    fa, fb = scores[row, above - 1] - target, scores[row, above] - target
+    with np.errstate(divide="ignore", invalid="ignore"):
+        guess = np.where(fb > fa, a - fa * (b - a) / (fb - fa), 0.5 * (a + b))
+    near = np.abs(fa) < np.abs(fb)
+    log_age = solve_increasing(
+        _Passed(mixture, row).at,
+        np.full(n, q),
+        a,
+        b,
+        AGE_TOLERANCE_YEARS,
+        guess=guess,
+        known=(np.where(near, a, b), np.where(near, fa, fb) + target),
+        unit=np.exp,
+    )
+    return np.exp(log_age)
+
+
 def _guess(
-    fit: LiftFit,
-    mixture: Mixture,
-    threshold: AnyFloat,
-    low: FloatArray,
-    high: FloatArray,
-    wanted: FloatArray,
-) -> tuple[FloatArray, FloatArray, RowIndex]:
+    mixture: Mixture, low: FloatArray, high: FloatArray, wanted: FloatArray
+) -> tuple[FloatArray, RowIndex, RowIndex]:
     """First guesses of log ages, (n, q), from a histogram of the cells' own crossings.
 
-    Also the slope of the normal score against log age, (n,), and the instruments of which some cell
-    lies beyond the limit at the origin already.
+    Also the instruments of which some cells lie beyond the limit at the origin already, and those
+    of which some never do up to the horizon.
     """
-    n = len(fit)
-    exponent = np.tile(fit.exponents, fit.spread1.shape[1])[mixture.law].astype(threshold.dtype)
-    needed = threshold - mixture.origin
-    needed /= mixture.rate
-    np.maximum(needed, np.finfo(threshold.dtype).tiny, out=needed)
+    n = len(low)
+    kind = mixture.origin.dtype
+    needed = mixture.origin / mixture.rate
+    np.negative(needed, out=needed)
+    np.maximum(needed, np.finfo(kind).tiny, out=needed)
     np.log(needed, out=needed)
-    needed /= exponent[:, None]
+    needed /= mixture.exponent.astype(kind)[:, None]
     per_bin = (high - low) / GUESS_BINS
-    needed += (np.log(RATE_YEARS) - low).astype(threshold.dtype)
-    needed /= per_bin.astype(threshold.dtype)
+    needed += (np.log(RATE_YEARS) - low).astype(kind)
+    needed /= per_bin.astype(kind)
     np.clip(needed, 0.0, GUESS_BINS, out=needed)
     place = needed.astype(np.intp)
     place += np.arange(n) * (GUESS_BINS + 1)
     mass = np.bincount(place.ravel(), mixture.weight.ravel(), n * (GUESS_BINS + 1))
-    below = np.cumsum(mass.reshape(n, -1), axis=1)
+    mass = mass.reshape(n, -1)
+    below = np.cumsum(mass, axis=1)
     guesses = np.empty((n, len(wanted)))
+    row = np.arange(n)
     for j, q in enumerate(wanted):
         after = np.minimum((below < q).sum(axis=1), GUESS_BINS)
-        before = np.where(after > 0, below[np.arange(n), after - 1], 0.0)
-        inside = mass.reshape(n, -1)[np.arange(n), after]
-        share = (q - before) / np.maximum(inside, 1e-9)
+        before = np.where(after > 0, below[row, after - 1], 0.0)
+        share = (q - before) / np.maximum(mass[row, after], 1e-9)
         guesses[:, j] = low + per_bin * (after + np.clip(share, 0.0, 1.0))
-    width = np.abs(guesses[:, -1] - guesses[:, 0])
-    reach = np.ptp(ndtri(wanted))
-    slope = np.maximum(reach, 0.5) / np.maximum(width, per_bin)
-    return guesses, slope, np.flatnonzero(below[:, 0] > EARLY_FROM)
+    early = np.flatnonzero(below[:, 0] > EARLY_FROM)
+    return np.maximum.accumulate(guesses, axis=1), early, np.flatnonzero(mass[:, -1] > LATE_FROM)
 
 
 def crossing_probability(fit: LiftFit, limit_mm: ArrayLike, age_years: ArrayLike) -> FloatArray:
@@ -246,7 +256,8 @@ def crossing_probability(fit: LiftFit, limit_mm: ArrayLike, age_years: ArrayLike
         part = fit.take(rows)
         mixture = mixture_of(part, fast=False)
         for k in range(ages.shape[1]):
-            height = mixture.height(law_powers(part, ages[rows, k]))
+            with np.errstate(divide="ignore"):
+                height = mixture.height(np.log(ages[rows, k]))
             chance[rows, k] = mixture.chance(height - mixture.per_mm * limit[rows])
     return chance[:, 0] if single else chance
 
@@ -303,7 +314,8 @@ def _rise_quantiles(
 ) -> FloatArray:
     """Quantiles of the mixture of rises at one age of each instrument, (n, q)."""
     n = len(fit)
-    height = mixture.height(law_powers(fit, age))
+    with np.errstate(divide="ignore"):
+        height = mixture.height(np.log(age))
     mean = height / mixture.per_mm
     centre = np.einsum("cn,cn->n", mixture.weight, mean)
     within = 1.0 / mixture.per_mm**2 + (mean - centre) ** 2

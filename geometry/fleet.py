@@ -4,7 +4,7 @@ Empirical Bayes. Each fit holds how well every law of lift (exponent and rate) e
 instrument; a few rounds of expectation and maximisation turn the fleet's into the mean and spread of
 the log rate and the weights of the exponents. The shop is drawn towards the planning defaults and each
 group towards the shop, by a stated number of imaginary instruments, so that a small fleet does not
-jump to conclusions.
+jump to conclusions. The spread of the rates is held hardest: a few readings each say little of it.
 """
 
 from __future__ import annotations
@@ -15,32 +15,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from geometry.constants import (
+    COEFFICIENT_RANGE,
+    EXPONENT_TRUST,
+    HOLD_COEFFICIENTS,
+    HOLD_MEAN,
+    HOLD_NOISE,
+    HOLD_SPREAD,
+    NOISE_RANGE_MM,
+    SMALLEST_GROUP,
+    SPREAD_RANGE,
+    SPREAD_WIDENING,
+    TELLING_READINGS,
+)
 from geometry.lift_model import FloatArray, LiftFit, LiftPrior
 
-#: Imaginary instruments that hold a group to the shop, and the shop to the planning defaults: by what
-#: they say of the mean log rate, its spread, the scatter of a reading, and the rise at the origin and
-#: response to moisture and season. The spread is held hardest: a few readings each say little of it.
-#: Planning defaults, no published source; chosen by the calibration in README.md.
-HOLD_MEAN = 4.0
-HOLD_SPREAD = 100.0
-HOLD_NOISE = 8.0
-HOLD_COEFFICIENTS = 8.0
-#: Share of the exponents' weights that a fleet may move. Few readings tell exponents apart badly, and
-#: maximum likelihood then heaps the weight on one. Planning default, no published source; chosen likewise.
-EXPONENT_TRUST = 0.5
-#: The learnt spread is of instruments that follow the laws; real ones follow them roughly. Planning
-#: default, no published source; chosen likewise.
-SPREAD_WIDENING = 1.15
-#: No spread of log rates, and no scatter of readings, is learnt outside these. Planning defaults, no
-#: published source.
-SPREAD_RANGE = (0.3, 1.5)
-NOISE_RANGE_MM = (0.05, 0.6)
-#: Readings from which an instrument has something to say of its origin, moisture and season, and the
-#: range, in planning defaults, in which their spreads are learnt. Planning defaults, no published source.
-TELLING_READINGS = 4
-COEFFICIENT_RANGE = (0.25, 2.5)
-#: Groups smaller than this take the shop's prior. Planning default, no published source.
-SMALLEST_GROUP = 5
 #: Rounds of expectation and maximisation on given fits, and of fits.
 ROUNDS = 60
 ROUNDS_OF_FITS = 2
@@ -280,6 +269,7 @@ def _learn(likelihood: NDArray[np.float32], parent: LiftPrior) -> LiftPrior:
         squares = by_rate @ (log_rate - mean) ** 2 + HOLD_SPREAD * sd0**2
         squares += HOLD_MEAN * (mean - mean0) ** 2
         sd = float(np.clip(np.sqrt(squares / (count + HOLD_SPREAD)), *SPREAD_RANGE))
+        # Few readings tell exponents apart badly, and maximum likelihood then heaps all weight on one.
         shares = EXPONENT_TRUST * total.sum(axis=1) / count + (1.0 - EXPONENT_TRUST) * shares0
         prior = replace(
             parent,

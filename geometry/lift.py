@@ -2,7 +2,7 @@
 
     rise = α + β·(t / 30 y)^p + γ·(moisture − reference) + ε
 
-Wood under load creeps by a power law of time that slows with age (Findley; see REFERENCES.md). The
+Wood under load creeps by a power law of time that slows with age (REFERENCES.md, timber-creep). The
 fit weighs a grid of exponents p and rates β by how well each explains the readings; for each the
 rest is conjugate and closed form (:mod:`geometry.linear`). Everything is batched over instruments;
 one instrument is N = 1.
@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri, stdtr
 
+from geometry.constants import WILD_FROM_U, WILD_SHARE, WILD_SPREAD
 from geometry.crossing import crossing, crossing_probability, lasting_rise
 from geometry.fleet import FleetPrior, fleet_prior, learn_prior
 from geometry.lift_model import FloatArray, LiftFit, LiftPrior, RowIndex, age_powers, regressors
@@ -38,12 +39,7 @@ __all__ = [
 AGE_NODES = np.array([-np.sqrt(3.0), 0.0, np.sqrt(3.0)])
 AGE_NODE_WEIGHTS = np.array([1.0, 4.0, 1.0]) / 6.0
 
-#: Share of readings expected to be wild, and how many times the noise they scatter. Planning
-#: defaults, no published source.
-WILD_SHARE = 0.03
-WILD_SPREAD = 10.0
-#: Residuals, in s.d., under which an instrument's readings are left as they are.
-WILD_FROM = 2.6
+#: Rounds of holding wild readings down.
 ROBUST_ROUNDS = 4
 
 
@@ -145,7 +141,7 @@ def _hold_wild_readings(
     residual = _standard_residuals(fit.take(rows), powers, rise, x, w, fit.prior.noise_mm)
     for turn in range(ROBUST_ROUNDS):
         size = np.abs(residual)
-        suspect = np.flatnonzero((size > WILD_FROM).any(axis=1))
+        suspect = np.flatnonzero((size > WILD_FROM_U).any(axis=1))
         if not suspect.size:
             return
         if turn == 0:

@@ -12,13 +12,14 @@ rises with t and can be inverted.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri, stdtr
 
+from geometry.constants import RATE_YEARS
 from geometry.lift_model import FloatArray, LiftFit, RowIndex, age_powers
 
 #: Cells are dropped that together weigh less than this, were they all alike.
@@ -116,18 +117,25 @@ def _fast_student_cdf(x: NDArray[np.float32], dof: FloatArray) -> NDArray[np.flo
 class Mixture:
     """C cells of n instruments, in the units of each cell's scale.
 
-    The lasting rise less a limit, over the scale, is ``origin + rate·power[law] − limit·per_mm``.
+    The lasting rise less a limit, over the scale, is ``origin + rate·power − limit·per_mm``.
 
     Attributes
     ----------
+    exponent : (C,) ndarray
     law : (C,) int ndarray
         Which (age shift, exponent) a cell belongs to.
+    exponents : (P,) ndarray
+    shift_years : (n, A) ndarray
+        Shifts of age.
     weight, origin, rate, per_mm : (C, n) ndarray
         Single precision where speed is wanted and the degrees of freedom allow it.
     dof : (n,) ndarray
     """
 
+    exponent: FloatArray
     law: RowIndex
+    exponents: FloatArray
+    shift_years: FloatArray
     weight: AnyFloat
     origin: AnyFloat
     rate: AnyFloat
@@ -137,7 +145,10 @@ class Mixture:
     def take(self, columns: RowIndex) -> Mixture:
         """Some of the instruments, or some of them several times."""
         return Mixture(
+            exponent=self.exponent,
             law=self.law,
+            exponents=self.exponents,
+            shift_years=self.shift_years[columns],
             weight=self.weight[:, columns],
             origin=self.origin[:, columns],
             rate=self.rate[:, columns],
@@ -154,12 +165,29 @@ class Mixture:
             below = student_cdf(self.dof, score)
         return np.asarray(np.einsum("cn,cn->n", self.weight, below), dtype=float)
 
-    def height(self, power: FloatArray) -> AnyFloat:
-        """Lasting rise over each cell's scale, (C, n), from ``power`` (L, n)."""
-        lifted: AnyFloat = power.astype(self.rate.dtype)[self.law]
+    def height(self, log_age: FloatArray) -> AnyFloat:
+        """Lasting rise over each cell's scale at log ages (n,), (C, n)."""
+        kind = self.rate.dtype
+        log_part = log_age - np.log(RATE_YEARS)
+        if self.shift_years.any():
+            powers = age_powers(np.exp(log_age)[:, None], self.shift_years, self.exponents)[:, 0]
+            power = powers.reshape(len(log_age), -1).T.astype(kind)
+        else:
+            power = np.exp(self.exponents[:, None] * log_part).astype(kind)
+            if self.shift_years.shape[1] > 1:
+                power = np.tile(power, (self.shift_years.shape[1], 1))
+        lifted: AnyFloat = power[self.law]
         lifted *= self.rate
         lifted += self.origin
         return lifted
+
+    def chance_at(self, log_age: FloatArray) -> FloatArray:
+        """Chance that the height is above 0 at log ages (n,)."""
+        return self.chance(self.height(log_age))
+
+    def less(self, limit: FloatArray) -> Mixture:
+        """The same mixture with heights counted from limits (n,)."""
+        return replace(self, origin=self.origin - self.per_mm * limit.astype(self.per_mm.dtype))
 
 
 def mixture_of(fit: LiftFit, *, fast: bool, reading_noise: bool = False) -> Mixture:
@@ -196,7 +224,10 @@ def mixture_of(fit: LiftFit, *, fast: bool, reading_noise: bool = False) -> Mixt
     single = fast and fit.dof.min() >= SERIES_FROM_DOF
     kind = np.dtype(np.float32 if single else np.float64)
     return Mixture(
+        exponent=np.tile(fit.exponents, fit.spread1.shape[1])[law],
         law=law,
+        exponents=fit.exponents,
+        shift_years=fit.age_shift_years,
         weight=weight.astype(kind, copy=False),
         origin=origin.astype(kind, copy=False),
         rate=(rate * per_mm).astype(kind, copy=False),
@@ -205,14 +236,12 @@ def mixture_of(fit: LiftFit, *, fast: bool, reading_noise: bool = False) -> Mixt
     )
 
 
-def law_powers(fit: LiftFit, age: FloatArray) -> FloatArray:
-    """(t / 30 y)^p of every law at an age of each instrument, (L, n)."""
-    n, nodes, p = fit.spread1.shape
-    power = age_powers(age[:, None], fit.age_shift_years, fit.exponents)[:, 0]
-    return np.broadcast_to(power, (n, nodes, p)).reshape(n, nodes * p).T
-
-
 Distribution = Callable[[FloatArray, RowIndex], FloatArray]
+
+
+def normal_score(probability: FloatArray) -> FloatArray:
+    """Normal deviate of a probability, kept finite."""
+    return np.asarray(np.clip(ndtri(probability), -SCORE_REACH, SCORE_REACH))
 
 
 def same(x: FloatArray) -> FloatArray:
@@ -228,7 +257,7 @@ def solve_increasing(
     tolerance: float,
     *,
     guess: FloatArray | None = None,
-    slope: FloatArray | None = None,
+    known: tuple[FloatArray, FloatArray] | None = None,
     unit: Callable[[FloatArray], FloatArray] = same,
 ) -> FloatArray:
     """Where each of many increasing distribution functions reaches its probability.
@@ -244,8 +273,8 @@ def solve_increasing(
         Size of the step, in the unit, below which a problem is solved.
     guess : (n,) ndarray, optional
         Where to begin; the middle if not given.
-    slope : (n,) ndarray, optional
-        Of the normal score there, for the first step; 1 if not given.
+    known : pair of (n,) ndarray, optional
+        A point near the guess and the normal score of its probability.
     unit : callable
         From the coordinate to what the tolerance is measured in.
 
@@ -265,26 +294,25 @@ def solve_increasing(
     root = 0.5 * (a + b) if guess is None else np.clip(guess, a, b)
     live = np.arange(len(root))
     x = root.copy()
-    rise = np.ones(len(root)) if slope is None else slope
-    stride = np.full(len(root), np.inf)
-    f_before = np.zeros(len(root))
+    rise = np.ones(len(root))
+    stride, f_before = np.full(len(root), np.inf), np.zeros(len(root))
+    if known is not None:
+        stride, f_before = x - known[0], known[1] - target
     for turn in range(MAX_ROUNDS):
         if not live.size:
             break
-        f = np.clip(ndtri(distribution(x, live)), -SCORE_REACH, SCORE_REACH) - target[live]
+        f = normal_score(distribution(x, live)) - target[live]
         a, b = np.where(f < 0, x, a), np.where(f < 0, b, x)
         with np.errstate(divide="ignore", invalid="ignore"):
-            if turn:
+            if turn or known is not None:
                 rise = (f - f_before) / stride
             step = x - f / rise
         trusted = (step >= a) & (step <= b) & (turn % 6 != 5)
         step = np.where(trusted, step, 0.5 * (a + b))
         root[live] = step
-        before, stride = stride, step - x
+        before, stride = np.abs(stride), step - x
         moved = np.abs(unit(step) - unit(x))
-        settled = (
-            (turn > 0) & trusted & (moved * np.minimum(30.0 * np.abs(before), 1.0) < tolerance)
-        )
+        settled = (turn > 0) & trusted & (moved * np.minimum(30.0 * before, 1.0) < tolerance)
         done = settled | (np.abs(unit(b) - unit(a)) < tolerance)
         keep = np.flatnonzero(~done)
         live = live[keep]

@@ -12,15 +12,31 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from geometry.constants import (
+    LIFT_EXPONENTS,
+    LIFT_LOG_RATE_SD,
+    LIFT_NOISE_MM,
+    LIFT_NOISE_SHAPE,
+    LIFT_RATE_MM,
+    LIFT_RATE_RANGE_MM,
+    LIFT_RATES,
+    MOISTURE_SLOPE_MM_PER_PCT,
+    MOISTURE_SWING_SD_PCT,
+    ORIGIN_RISE_MM,
+    RATE_YEARS,
+    SEASON_SD_MM,
+)
+
 FloatArray = NDArray[np.float64]
 RowIndex = NDArray[np.intp]
 
-#: Years in which a rate β is reached.
-RATE_YEARS = 30.0
-
 
 def _default_rates() -> tuple[float, ...]:
-    return tuple(float(rate) for rate in np.geomspace(0.08, 14.0, 31))
+    return tuple(float(rate) for rate in np.geomspace(*LIFT_RATE_RANGE_MM, LIFT_RATES))
+
+
+def _equal_weights() -> tuple[float, ...]:
+    return (1.0 / len(LIFT_EXPONENTS),) * len(LIFT_EXPONENTS)
 
 
 @dataclass(frozen=True)
@@ -61,18 +77,18 @@ class LiftPrior:
         Grid of β. [mm per 30 y] Planning default, no published source.
     """
 
-    log_rate_mean: float | FloatArray = float(np.log(1.6))
-    log_rate_sd: float | FloatArray = 0.8
-    exponents: tuple[float, ...] = (0.2, 0.3, 0.45, 0.7, 1.0)
-    exponent_weights: tuple[float, ...] | FloatArray = (0.2, 0.2, 0.2, 0.2, 0.2)
-    origin_rise_mean_mm: float = -2.0
-    origin_rise_sd_mm: float = 2.0
-    moisture_slope_mean: float = 0.20
-    moisture_slope_sd: float = 0.10
-    moisture_swing_sd_pct: float = 1.5
-    season_sd_mm: float = 0.12
-    noise_mm: float = 0.2
-    noise_shape: float = 3.0
+    log_rate_mean: float | FloatArray = float(np.log(LIFT_RATE_MM))
+    log_rate_sd: float | FloatArray = LIFT_LOG_RATE_SD
+    exponents: tuple[float, ...] = LIFT_EXPONENTS
+    exponent_weights: tuple[float, ...] | FloatArray = field(default_factory=_equal_weights)
+    origin_rise_mean_mm: float = ORIGIN_RISE_MM[0]
+    origin_rise_sd_mm: float = ORIGIN_RISE_MM[1]
+    moisture_slope_mean: float = MOISTURE_SLOPE_MM_PER_PCT[0]
+    moisture_slope_sd: float = MOISTURE_SLOPE_MM_PER_PCT[1]
+    moisture_swing_sd_pct: float = MOISTURE_SWING_SD_PCT
+    season_sd_mm: float = SEASON_SD_MM
+    noise_mm: float = LIFT_NOISE_MM
+    noise_shape: float = LIFT_NOISE_SHAPE
     rates_mm: tuple[float, ...] = field(default_factory=_default_rates)
 
     def __post_init__(self) -> None:

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geometry.fleet import SMALLEST_GROUP, FleetPrior, fleet_prior, learn_prior, prior_summary
+from geometry.constants import SMALLEST_GROUP
+from geometry.fleet import FleetPrior, fleet_prior, learn_prior, prior_summary
 from geometry.lift import LiftPrior, crossing, fit_lift
 from geometry.lift_model import regressors
 
