@@ -21,6 +21,13 @@ def change_words(before: float | None, after: float | None, unit: LengthUnit) ->
     return f"{format_length(before, unit)} → {format_length(after, unit)}"
 
 
+def angle_words(angle_deg: float | None) -> str:
+    """``−0.41°``: a true minus sign, and none before a zero."""
+    if angle_deg is None:
+        return "–"
+    return f"{round(angle_deg, 2) + 0.0:.2f}°".replace("-", "−")
+
+
 def turn_words(turns: float, lowering_turn: str) -> str:
     """``3/4 turn clockwise``: the way the hand turns, from the joint's own direction."""
     other = {Turn.CLOCKWISE: Turn.ANTICLOCKWISE, Turn.ANTICLOCKWISE: Turn.CLOCKWISE}
@@ -51,7 +58,7 @@ def work_words(work: Work, unit: LengthUnit = "mm") -> str:
 
 
 def _joint_words(work: Work, unit: LengthUnit) -> str:
-    tilt = f"tilt {work.tilt_from_deg:.2f}° → {work.tilt_to_deg:.2f}°".replace("-", "−")
+    tilt = f"tilt {angle_words(work.tilt_from_deg)} → {angle_words(work.tilt_to_deg)}"
     if work.turns is not None:
         sense = "lower" if work.turns >= 0 else "raise"
         return f"Adjuster {format_turns(abs(work.turns))} to {sense} the action, {tilt}"

@@ -1,0 +1,120 @@
+"""Finding, adding and editing instruments."""
+
+import pytest
+from django.urls import reverse
+
+from instruments.models import Instrument, JointKind
+from tests.factories import CustomerFactory, InstrumentFactory
+
+pytestmark = pytest.mark.django_db
+
+JOINT = {
+    "joint-kind": "tilting",
+    "joint-pivot_depth_mm": "",
+    "joint-heel_depth_mm": "",
+    "joint-bolt_arm_mm": "2 3/4 in",
+    "joint-thread_pitch_mm": "1.0",
+    "joint-lowering_turn": "clockwise",
+    "joint-tilt_now_deg": "0",
+    "joint-tilt_min_deg": "0",
+    "joint-tilt_max_deg": "2",
+    "joint-one_way": "on",
+    "joint-shims_mm": "",
+    "joint-shim_now_mm": "0",
+}
+TYPED = {
+    "tag": "B-17",
+    "strings": "steel",
+    "maker": "Tarnbeck",
+    "fret_count": "20",
+    "scale_length_mm": "25.4 in",
+    "set_frets": "12, 7 1",
+    **JOINT,
+}
+
+
+def find(client, text):
+    return client.get(reverse("instruments"), {"q": text})
+
+
+@pytest.mark.parametrize("text", ["tarn", "ORCH", "99-31", "Ann Other"])
+def test_it_is_found_by_maker_model_serial_or_customer(at_counter, text):
+    InstrumentFactory(
+        tag="AA-1", maker="Tarnbeck", model="Orchard", serial="99-314",
+        customer=CustomerFactory(name="Ann Other"),
+    )  # fmt: skip
+    InstrumentFactory(tag="ZZ-9", maker="Quillmere", model="Saltway", serial="1")
+    page = find(at_counter, text).content.decode()
+    assert "AA-1" in page
+    assert "ZZ-9" not in page
+
+
+def test_its_exact_tag_opens_it_whatever_the_case(at_bench):
+    InstrumentFactory(tag="K7M4Q-X")
+    assert find(at_bench, " k7m4q-x ")["Location"] == "/instruments/K7M4Q-X/"
+
+
+def test_nothing_found_says_what_to_try(at_bench):
+    assert "Check the tag" in find(at_bench, "nothing like it").content.decode()
+
+
+def test_a_page_beyond_the_last_shows_the_last(at_bench):
+    InstrumentFactory.create_batch(3)
+    assert at_bench.get(reverse("instruments"), {"page": "999999999999"}).status_code == 200
+
+
+def test_it_adds_an_instrument_with_its_joint(at_counter):
+    response = at_counter.post(reverse("instrument-add"), TYPED)
+    assert response.status_code == 302
+    instrument = Instrument.objects.get()
+    assert instrument.scale_length_mm == pytest.approx(645.16)
+    assert instrument.set_frets == [1, 7, 12]
+    assert instrument.joint.kind == JointKind.TILTING
+    assert instrument.joint.bolt_arm_mm == pytest.approx(69.85)
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"tag": ""}, "This field is required"),
+        ({"tag": "a/b"}, "A tag is 1–32 letters"),
+        ({"tag": "x" * 33}, "at most 32 characters"),
+        ({"tag": "taken"}, "Another instrument already has this tag"),
+        ({"built_year": "3000"}, "less than or equal to 2100"),
+        ({"scale_length_mm": "64.5"}, "Scale length 64.50 mm: expected 300.00 mm to 900.00 mm"),
+        ({"scale_length_mm": "long"}, "Scale length: "),
+        ({"set_frets": "1, twelve"}, "give numbers such as 1, 7, 12, 14"),
+        ({"set_frets": "99"}, "each from 1 to 36"),
+        ({"joint-tilt_min_deg": "3"}, "The least tilt must not exceed the most tilt"),
+        ({"joint-thread_pitch_mm": "0"}, "Thread pitch of the bolt 0.00 mm: expected"),
+        ({"joint-shims_mm": "0.5; thick"}, "Shims in stock: "),
+        ({"joint-shims_mm": "0; 20 mm"}, "each thicker than 0"),
+        ({"customer": "NOSUCH22"}, "Select a valid choice"),
+    ],
+)
+def test_it_explains_bad_input_and_saves_nothing(at_counter, changes, message):
+    InstrumentFactory(tag="TAKEN")
+    response = at_counter.post(reverse("instrument-add"), TYPED | changes)
+    assert response.status_code == 422
+    assert message in response.content.decode()
+    assert Instrument.objects.count() == 1
+
+
+def test_editing_shows_and_keeps_the_figures(at_bench):
+    instrument = InstrumentFactory(tag="B-17", scale_length_mm=645.2, joint__shims_mm=[0.5, 1.0])
+    address = reverse("instrument-edit", kwargs={"tag": "b-17"})
+    page = at_bench.get(address).content.decode()
+    assert 'value="645.2 mm"' in page
+    assert 'value="0.5 mm; 1 mm"' in page
+    at_bench.post(address, TYPED | {"scale_length_mm": "645.2 mm"})
+    instrument.refresh_from_db()
+    assert instrument.scale_length_mm == 645.2
+
+
+def test_history_keeps_who_changed_what(at_bench, tech):
+    InstrumentFactory(tag="B-17")
+    at_bench.post(
+        reverse("instrument-edit", kwargs={"tag": "B-17"}), TYPED | {"maker": "Quillmere"}
+    )
+    newest = Instrument.history.first()
+    assert (newest.maker, newest.history_user) == ("Quillmere", tech)

@@ -1,0 +1,89 @@
+"""The owner's board and the bench's day."""
+
+from datetime import date, timedelta
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from measurements.models import Stage, State
+from tests.factories import (
+    CheckInFactory,
+    InstrumentFactory,
+    OutlookFactory,
+    UserFactory,
+    WorkFactory,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+def test_people_start_where_their_work_is(at_desk, at_bench):
+    assert at_desk.get(reverse("home"))["Location"] == reverse("due")
+    assert at_bench.get(reverse("home"))["Location"] == reverse("today")
+
+
+def tags(response) -> list[str]:
+    return [outlook.instrument.tag for outlook in response.context["page"]]
+
+
+def test_the_soonest_likely_reset_comes_first(at_desk):
+    none = {"reset_likely": None, "reset_late": None}
+    OutlookFactory(instrument__tag="LATER", reset_likely=date(2040, 1, 1))
+    OutlookFactory(instrument__tag="NEVER", reset_early=None, state=State.ROOM, **none)
+    OutlookFactory(instrument__tag="SOON", reset_likely=date(2027, 1, 1), state=State.BOOK)
+    OutlookFactory(instrument__tag="PERHAPS", reset_early=date(2050, 1, 1), **none)
+    OutlookFactory(instrument__tag="UNKNOWN", reset_early=None, state=State.UNKNOWN, **none)
+    response = at_desk.get(reverse("due"))
+    assert tags(response) == ["SOON", "LATER", "PERHAPS", "NEVER", "UNKNOWN"]
+    page = response.content.decode()
+    assert "book a reset" in page
+    assert "January 2027" in page
+
+
+def test_it_filters_by_state_and_ignores_nonsense(at_desk):
+    OutlookFactory(instrument__tag="W", state=State.WATCH)
+    OutlookFactory(instrument__tag="B", state=State.BOOK)
+    assert tags(at_desk.get(reverse("due"), {"state": "watch"})) == ["W"]
+    assert len(tags(at_desk.get(reverse("due"), {"state": "<script>"}))) == 2
+
+
+def test_an_empty_shop_is_told_how_to_begin(at_desk):
+    assert "Add an instrument" in at_desk.get(reverse("due")).content.decode()
+
+
+@pytest.mark.parametrize("address", ["due", "today", "instruments", "customers"])
+def test_the_number_of_queries_does_not_grow(at_desk, address, django_assert_max_num_queries):
+    for _ in range(8):
+        outlook = OutlookFactory()
+        CheckInFactory(instrument=outlook.instrument, measured_at=timezone.now())
+    with django_assert_max_num_queries(12):
+        at_desk.get(reverse(address))
+
+
+class TestToday:
+    def test_what_was_received_waits_until_it_is_returned(self, at_bench):
+        waits, back, long_ago = (InstrumentFactory(tag=tag) for tag in ("WAITS", "BACK", "LONGAGO"))
+        now = timezone.now()
+        CheckInFactory(instrument=waits, measured_at=now - timedelta(hours=1))
+        CheckInFactory(instrument=back, measured_at=now - timedelta(hours=2))
+        CheckInFactory(instrument=back, measured_at=now - timedelta(hours=1), stage=Stage.RETURNED)
+        CheckInFactory(instrument=long_ago, measured_at=now - timedelta(days=200))
+        waiting = at_bench.get(reverse("today")).context["waiting"]
+        assert [instrument.tag for instrument in waiting] == ["WAITS"]
+
+    def test_after_work_the_next_step_is_to_measure_as_returned(self, at_bench):
+        instrument = InstrumentFactory()
+        CheckInFactory(instrument=instrument, measured_at=timezone.now() - timedelta(hours=2))
+        assert "measure as returned" not in at_bench.get(reverse("today")).content.decode()
+        WorkFactory(instrument=instrument, done_at=timezone.now() - timedelta(hours=1))
+        assert "measure as returned" in at_bench.get(reverse("today")).content.decode()
+
+    def test_voided_check_ins_do_not_count(self, at_bench):
+        CheckInFactory(
+            measured_at=timezone.now(), voided_at=timezone.now(), voided_by=UserFactory(),
+            void_reason="typing slip",
+        )  # fmt: skip
+        response = at_bench.get(reverse("today"))
+        assert list(response.context["waiting"]) == []
+        assert list(response.context["check_ins"]) == []

@@ -1,0 +1,108 @@
+"""Customers, the shop's settings and a person's preferences."""
+
+import pytest
+from django.contrib.auth import get_user_model
+from django.core.management import CommandError, call_command
+from django.urls import reverse
+
+from shop.models import Customer, ShopProfile
+from tests.factories import CustomerFactory, InstrumentFactory
+
+pytestmark = pytest.mark.django_db
+
+
+def test_a_customer_is_added_and_shown_with_instruments(at_counter):
+    response = at_counter.post(reverse("customer-add"), {"name": "Žofie O’Hara <b>", "unit": "in"})
+    person = Customer.objects.get()
+    assert response["Location"] == reverse("customer", kwargs={"code": person.code})
+    InstrumentFactory(tag="B-17", customer=person)
+    page = at_counter.get(response["Location"]).content.decode()
+    assert "Žofie O’Hara &lt;b&gt;" in page
+    assert "B-17" in page
+
+
+@pytest.mark.parametrize(
+    ("data", "message"),
+    [
+        ({"name": "", "unit": "mm"}, "This field is required"),
+        ({"name": "x" * 121, "unit": "mm"}, "at most 120 characters"),
+        ({"name": "Ann", "unit": "ell"}, "Select a valid choice"),
+        ({"name": "Ann", "unit": "mm", "email": "not-one"}, "valid email"),
+    ],
+)
+def test_bad_customers_are_refused(at_counter, data, message):
+    response = at_counter.post(reverse("customer-add"), data)
+    assert response.status_code == 422
+    assert message in response.content.decode()
+    assert not Customer.objects.exists()
+
+
+def test_customers_are_found_by_name_or_phone(at_counter):
+    CustomerFactory(name="Ann Other", phone="01632 960 001")
+    CustomerFactory(name="Bea Tate", phone="01632 960 002")
+    page = at_counter.get(reverse("customers"), {"q": "960 001"}).content.decode()
+    assert "Ann Other" in page
+    assert "Bea Tate" not in page
+
+
+def settings_data(**changes):
+    profile = ShopProfile()
+    fields = [f.name for f in ShopProfile._meta.fields if f.name != "id"]
+    return {name: getattr(profile, name) for name in fields} | changes
+
+
+def test_the_owner_changes_the_shops_figures(at_desk):
+    response = at_desk.post(
+        reverse("settings"), settings_data(name="Test Bench", saddle_floor_mm=1.8)
+    )
+    assert response.status_code == 302
+    assert ShopProfile.current().saddle_floor_mm == 1.8
+    assert "Test Bench" in at_desk.get(reverse("today")).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"saddle_floor_mm": 3.0}, "The saddle floor must not exceed"),
+        ({"relief_low_mm": 0.5}, "“Relief from” must be less"),
+        ({"reference_humidity_pct": 5}, "greater than or equal to 10"),
+        ({"bridge_rise_u_mm": "nan"}, "Enter a number"),
+        ({"bridge_rise_u_mm": 0}, "greater than or equal to 0.005"),
+    ],
+)
+def test_impossible_figures_are_refused(at_desk, changes, message):
+    response = at_desk.post(reverse("settings"), settings_data(**changes))
+    assert response.status_code == 422
+    assert message in response.content.decode()
+    assert not ShopProfile.objects.exists()
+
+
+def test_a_person_chooses_the_unit(at_bench, tech):
+    at_bench.post(reverse("preferences"), {"first_name": "Tea", "last_name": "", "unit": "in"})
+    tech.refresh_from_db()
+    assert tech.unit == "in"
+
+
+class TestAddPerson:
+    def add(self, monkeypatch, name, first, second=None, role="owner"):
+        answers = iter([first, first if second is None else second])
+        monkeypatch.setattr("getpass.getpass", lambda prompt: next(answers))
+        call_command("add_person", name, role=role)
+
+    def test_it_adds_a_person_who_can_sign_in(self, monkeypatch, client):
+        self.add(monkeypatch, "ann", "sliding-spruce-88")
+        assert client.login(username="ann", password="sliding-spruce-88")
+        assert client.get(reverse("settings")).status_code == 200
+
+    @pytest.mark.parametrize(
+        ("first", "second", "message"),
+        [("sliding-spruce-88", "other", "differ"), ("12345678", None, "too common")],
+    )
+    def test_it_refuses_a_bad_password(self, monkeypatch, first, second, message):
+        with pytest.raises(CommandError, match=message):
+            self.add(monkeypatch, "ann", first, second)
+        assert not get_user_model().objects.exists()
+
+    def test_it_refuses_a_name_that_is_taken(self, monkeypatch, tech):
+        with pytest.raises(CommandError, match="already"):
+            self.add(monkeypatch, "TECH", "sliding-spruce-88")
