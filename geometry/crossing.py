@@ -25,8 +25,9 @@ AGE_TOLERANCE_YEARS = 3e-4
 ORIGIN_YEARS = 1e-3
 #: Heights are found to better than this. [mm]
 RISE_TOLERANCE_MM = 1e-4
-#: Instruments worked on at a time.
-CHUNK = 512
+#: Instruments worked on at a time, and the weight under which a rate does not count in sorting them.
+CHUNK = 1024
+LIGHT = 1e-5
 #: Bins of log age for the first guess of a crossing.
 GUESS_BINS = 24
 #: Share of the cells in the first bin from which an instrument may have crossed at the origin.
@@ -57,8 +58,9 @@ def _chunks(fit: LiftFit) -> Iterator[RowIndex]:
     """Usable instruments, like beside like so that they share negligible cells, in chunks."""
     usable = np.flatnonzero(fit.usable & np.isfinite(fit.dof))
     if len(usable) > CHUNK:
-        mean_log_rate = fit.weight.sum(axis=(1, 2)) @ np.log(fit.rates_mm)
-        usable = usable[np.argsort(mean_log_rate[usable])]
+        heavy = fit.weight[usable].max(axis=(1, 2)) > LIGHT
+        slowest, fastest = heavy.argmax(axis=1), -heavy[:, ::-1].argmax(axis=1)
+        usable = usable[np.lexsort((fastest, slowest))]
     for start in range(0, len(usable), CHUNK):
         yield usable[start : start + CHUNK]
 

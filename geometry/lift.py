@@ -14,11 +14,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri, stdtr
 
-from geometry.constants import WILD_FROM_U, WILD_SHARE, WILD_SPREAD
 from geometry.crossing import crossing, crossing_probability, lasting_rise
 from geometry.fleet import FleetPrior, fleet_prior, learn_prior
-from geometry.lift_model import FloatArray, LiftFit, LiftPrior, RowIndex, age_powers, regressors
-from geometry.linear import project
+from geometry.lift_fit import AGE_NODES, fit_rows, hold_wild_readings, readings_of, without_humidity
+from geometry.lift_model import FloatArray, LiftFit, LiftPrior, age_powers, regressors
 
 __all__ = [
     "FleetPrior",
@@ -33,14 +32,6 @@ __all__ = [
     "learn_prior",
     "surprise",
 ]
-
-#: Three-point Gauss–Hermite rule: assumed ages for an unknown build year, in s.d., and their
-#: weights.
-AGE_NODES = np.array([-np.sqrt(3.0), 0.0, np.sqrt(3.0)])
-AGE_NODE_WEIGHTS = np.array([1.0, 4.0, 1.0]) / 6.0
-
-#: Rounds of holding wild readings down.
-ROBUST_ROUNDS = 4
 
 
 def fit_lift(
@@ -113,153 +104,11 @@ def fit_lift(
     )
     for start in range(0, n, chunk):
         rows = np.arange(start, min(start + chunk, n))
-        w_rows, d_rows = _without_humidity(w[rows], offset[rows], prior)
-        powers = age_powers(age[rows], shift[rows], fit.exponents)
-        powers = np.broadcast_to(powers, (*powers.shape[:2], nodes, p))
-        x = regressors(age[rows], d_rows, prior)
-        factor = (w[rows] > 0).astype(float)
-        _fit_rows(fit, rows, powers, rise[rows], x, w_rows, factor)
+        readings = readings_of(fit, rows, age, rise, offset, w)
+        fit_rows(fit, rows, readings, (readings.weight > 0).astype(float))
         if robust:
-            _hold_wild_readings(fit, rows, powers, rise[rows], x, w_rows)
+            hold_wild_readings(fit, rows, readings)
     return fit
-
-
-def _hold_wild_readings(
-    fit: LiftFit,
-    rows: RowIndex,
-    powers: FloatArray,
-    rise: FloatArray,
-    x: FloatArray,
-    w: FloatArray,
-) -> None:
-    """Hold readings down by their chance of being wild, and refit the instruments that have any.
-
-    The first round holds down only the worst reading: a wild one drags the fit away from good
-    ones, which must not be blamed before it is out of the way.
-    """
-    real = (w > 0).astype(float)
-    residual = _standard_residuals(fit.take(rows), powers, rise, x, w, fit.prior.noise_mm)
-    for turn in range(ROBUST_ROUNDS):
-        size = np.abs(residual)
-        suspect = np.flatnonzero((size > WILD_FROM_U).any(axis=1))
-        if not suspect.size:
-            return
-        if turn == 0:
-            residual = np.where(size == size.max(axis=1, keepdims=True), residual, 0.0)
-        rows = rows[suspect]
-        powers, rise, w, real, residual = (a[suspect] for a in (powers, rise, w, real, residual))
-        x = x[:, suspect]
-        _fit_rows(fit, rows, powers, rise, x, w, real * _share_of_weight(residual))
-        residual = _standard_residuals(fit.take(rows), powers, rise, x, w, None)
-
-
-def _share_of_weight(residual: FloatArray) -> FloatArray:
-    """Expected precision of a reading over a good one's: a normal mixture of good and wild."""
-    good = (1.0 - WILD_SHARE) * np.exp(-0.5 * residual**2)
-    wild = WILD_SHARE / WILD_SPREAD * np.exp(-0.5 * (residual / WILD_SPREAD) ** 2)
-    total = good + wild + np.finfo(float).tiny
-    return np.asarray((good + wild / WILD_SPREAD**2) / total)
-
-
-def _standard_residuals(
-    fit: LiftFit,
-    powers: FloatArray,
-    rise: FloatArray,
-    x: FloatArray,
-    w: FloatArray,
-    noise_mm: float | None,
-) -> FloatArray:
-    """Residuals about the mixture's mean line over their s.d., leverage allowed for, (n, m).
-
-    ``noise_mm`` caps the noise they are measured by; padding gets 0.
-    """
-    rate = fit.rates_mm
-    first = fit.weight @ rate
-    second = fit.weight @ rate**2
-    start = np.einsum("rnm,nr->nm", x, fit.base)
-    drag = np.einsum("rnm,napr->nmap", x, fit.drag)
-    lift = powers - drag
-    gain = np.einsum("nmap,nap->nm", lift, first)
-    gain2 = np.einsum("nmap,nap->nm", lift**2, second)
-    variance = fit.mean_spread() / fit.dof
-    if noise_mm is not None:
-        variance = np.minimum(variance, noise_mm**2)
-    reading = variance[:, None] / np.where(w > 0, w, 1.0)
-    known = variance[:, None] * np.einsum("inm,nij,jnm->nm", x, fit.covariance, x)
-    known = known + np.maximum(gain2 - gain**2, 0.0)
-    left = reading * np.maximum(1.0 - known / reading, 0.05)
-    return np.where(w > 0, (rise - start - gain) / np.sqrt(left), 0.0)
-
-
-def _fit_rows(
-    fit: LiftFit,
-    rows: RowIndex,
-    powers: FloatArray,
-    rise: FloatArray,
-    x: FloatArray,
-    w: FloatArray,
-    factor: FloatArray,
-) -> None:
-    """Fit some instruments and write them into ``fit``.
-
-    ``powers`` is (n, m, A, P), the readings and their factors are (n, m).
-    """
-    prior = fit.prior
-    n, m, nodes, p = powers.shape
-    responses = np.empty((1 + nodes * p, m, n))
-    responses[0] = rise.T
-    responses[1:] = powers.reshape(n, m, nodes * p).transpose(2, 1, 0)
-    mean, sd = prior.coefficients()
-    precision = (prior.noise_mm / sd) ** 2
-    prior_mean = np.zeros((len(x), 1 + nodes * p))
-    prior_mean[:, 0] = mean
-    weight = (w * factor).T
-    reduced = project(x.transpose(0, 2, 1), responses, weight, precision, prior_mean)
-    shape = prior.noise_shape - 0.5 * np.count_nonzero(precision == 0)
-    dof = 2.0 * shape + factor.sum(axis=1)
-    empty = ~fit.usable[rows] | (dof <= 0)
-    dof = np.where(empty, np.nan, dof)
-
-    def blank(array: FloatArray) -> FloatArray:
-        array[empty] = np.nan
-        return array
-
-    cells = (n, nodes, p)
-    fit.dof[rows] = dof
-    fit.reading_factor[rows] = factor
-    fit.base[rows] = blank(reduced.coefficients[:, :, 0])
-    drag = blank(reduced.coefficients[:, :, 1:]).reshape(n, len(x), nodes, p)
-    fit.drag[rows] = drag.transpose(0, 2, 3, 1)
-    fit.spread0[rows] = 2.0 * prior.noise_shape * prior.noise_mm**2 + reduced.cross(0, 0)
-    fit.spread1[rows] = reduced.cross(0, slice(1, None)).reshape(cells)
-    fit.spread2[rows] = reduced.squares(slice(1, None)).reshape(cells)
-    fit.covariance[rows] = blank(reduced.covariance)
-    fit.weight[rows] = _cell_weights(fit, rows)
-
-
-def _cell_weights(fit: LiftFit, rows: RowIndex) -> FloatArray:
-    """Prior weight times marginal likelihood of each cell, scaled to 1; (n, A, P, B).
-
-    The normal matrix is the same in all cells of an instrument, so only the sum of squares tells
-    them apart.
-    """
-    rate = fit.rates_mm
-    spread = fit.spread1[rows, :, :, None] * (-2.0 * rate)
-    spread += fit.spread2[rows, :, :, None] * rate**2
-    spread += fit.spread0[rows, None, None, None]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        log_weight = np.log(spread, out=spread)
-        log_weight *= -0.5 * fit.dof[rows, None, None, None]
-        if fit.age_shift_years.shape[1] > 1:
-            uncertain = fit.age_shift_years[rows][:, 2:] > 0
-            node = np.where(uncertain, AGE_NODE_WEIGHTS, [0.0, 1.0, 0.0])
-            log_weight += np.log(node)[:, :, None, None]
-        log_prior = fit.prior.log_weight()
-        log_weight += (log_prior[rows] if len(log_prior) > 1 else log_prior)[:, None]
-        log_weight -= log_weight.max(axis=(1, 2, 3), keepdims=True)
-        weight = np.exp(log_weight, out=log_weight)
-    weight /= weight.sum(axis=(1, 2, 3), keepdims=True)
-    return weight
 
 
 def components(fit: LiftFit) -> dict[str, FloatArray]:
@@ -339,9 +188,10 @@ def surprise(
         raise ValueError(f"age_years: must not be negative, got {age[~(age >= 0)][0]}")
     if not np.all(w > 0):
         raise ValueError(f"weight: must be positive, got {w[~(w > 0)][0]}")
-    w, offset = _without_humidity(w, offset, fit_before.prior)
-    power = age_powers(age[:, None], fit_before.age_shift_years, fit_before.exponents)[:, 0]
-    x = regressors(age[:, None], offset[:, None], fit_before.prior)[:, :, 0]
+    w, offset = without_humidity(w, offset, fit_before.prior)
+    shift = fit_before.age_shift_years.T
+    power = age_powers(age, shift, fit_before.exponents).transpose(2, 1, 0)
+    x = regressors(age, offset, fit_before.prior)
     start = np.einsum("rn,nr->n", x, fit_before.base)
     lift = power - np.einsum("rn,napr->nap", x, fit_before.drag)
     mean = start[:, None, None, None] + fit_before.rates_mm * lift[:, :, :, None]
@@ -398,17 +248,3 @@ def _age_shifts(age_sd_years: ArrayLike | None, n: int) -> FloatArray:
         bad = sd[~(np.isfinite(sd) & (sd >= 0))][0]
         raise ValueError(f"age_sd_years: must be finite and not negative, got {bad}")
     return sd[:, None] * AGE_NODES if sd.any() else np.zeros((n, 1))
-
-
-def _without_humidity(
-    w: FloatArray, offset: FloatArray, prior: LiftPrior
-) -> tuple[FloatArray, FloatArray]:
-    """Unknown humidity: take the reference climate, and add the season's swing to the variance."""
-    unknown = np.isnan(offset)
-    if not unknown.any():
-        return w, offset
-    slope2 = prior.moisture_slope_mean**2
-    if np.isfinite(prior.moisture_slope_sd):
-        slope2 += prior.moisture_slope_sd**2
-    swing = slope2 * prior.moisture_swing_sd_pct**2 / prior.noise_mm**2
-    return np.where(unknown, w / (1.0 + w * swing), w), np.where(unknown, 0.0, offset)

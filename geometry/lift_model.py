@@ -237,12 +237,13 @@ def regressors(age_years: FloatArray, offset_pct: FloatArray, prior: LiftPrior) 
 
     Parameters
     ----------
-    age_years, offset_pct : (N, k) ndarray
-        The stated ages serve: a shift of age only shifts the year's phase, which is unknown anyway.
+    age_years, offset_pct : ndarray
+        Of one shape. The stated ages serve: a shift of age only shifts the year's phase, which is
+        unknown anyway.
 
     Returns
     -------
-    (R, N, k) ndarray
+    (R, ...) ndarray
     """
     rows = [np.ones_like(age_years), offset_pct]
     if prior.season_sd_mm > 0:
@@ -256,25 +257,24 @@ def age_powers(age_years: FloatArray, shift_years: FloatArray, exponents: FloatA
 
     Parameters
     ----------
-    age_years : (N, k) ndarray
-    shift_years : (N, A) ndarray
-        A shifted age is kept at a small positive value.
+    age_years : (..., n) ndarray
+    shift_years : (A, ..., n) ndarray
+        A shifted age is kept at a small positive value. Broadcasts against ``age_years``.
     exponents : (P,) ndarray
 
     Returns
     -------
-    (N, k, A, P) ndarray
+    (P, A, ..., n) ndarray
+        With A = 1 if no age is shifted.
     """
     if not shift_years.any():
-        shift_years = shift_years[:, :1]  # same values for every node: work them out once
-        shifted = age_years[:, :, None]
+        shifted = age_years[None]  # same values for every shift: work them out once
     else:
-        shift = shift_years[:, None, :]
-        shifted = age_years[:, :, None] + shift
-        shifted = np.where(shift != 0.0, np.maximum(shifted, SMALLEST_AGE_YEARS), shifted)
+        shifted = age_years + shift_years
+        shifted = np.where(shift_years != 0.0, np.maximum(shifted, SMALLEST_AGE_YEARS), shifted)
     with np.errstate(divide="ignore"):
         log_age = np.log(shifted / RATE_YEARS)
-    return np.asarray(np.exp(log_age[..., None] * exponents))
+    return np.asarray(np.exp(np.multiply.outer(exponents, log_age)))
 
 
 #: Where an uncertain age would put a reading before the strings went on. [y]
