@@ -7,16 +7,7 @@ from django.db.models.functions import Upper
 from simple_history.models import HistoricalRecords
 
 from instruments.tags import new_tag
-from shop.models import Customer, between
-
-
-def in_range(name: str, low: float, high: float) -> models.CheckConstraint:
-    """A constraint that a nullable figure lies in a range, in the database as well as in forms."""
-    return models.CheckConstraint(
-        condition=Q(**{f"{name}__isnull": True}) | Q(**{f"{name}__range": (low, high)}),
-        name=f"%(class)s_{name}_in_range",
-        violation_error_message=f"{name} must lie between {low} and {high}.",
-    )
+from shop.models import Customer, between, in_range, one_of
 
 
 DIMENSIONS: dict[str, tuple[float, float]] = {
@@ -28,9 +19,21 @@ DIMENSIONS: dict[str, tuple[float, float]] = {
     "target_12_bass_mm": (0.5, 8),
     "target_12_treble_mm": (0.5, 8),
 }
+LEAST_RADIUS_MM = 100  # a smaller one is inches typed as millimetres: no board is that round
+COUNTS: dict[str, tuple[float, float]] = {
+    "built_year": (1700, 2100),
+    "joint_fret": (8, 20),
+    "fret_count": (12, 36),
+}
+SETTINGS: dict[str, tuple[float, float]] = {
+    "tilt_now_deg": (-5, 5),
+    "tilt_min_deg": (-5, 5),
+    "tilt_max_deg": (-5, 5),
+    "shim_now_mm": (0, 10),
+}
 JOINT_DIMENSIONS: dict[str, tuple[float, float]] = {
     "pivot_depth_mm": (0, 80),
-    "heel_depth_mm": (20, 200),
+    "heel_depth_mm": (30, 200),
     "bolt_arm_mm": (10, 200),
     "thread_pitch_mm": (0.2, 5),
 }
@@ -62,7 +65,7 @@ class Instrument(models.Model):
     model = models.CharField(max_length=120, blank=True)
     serial = models.CharField("serial number", max_length=60, blank=True)
     built_year = models.PositiveSmallIntegerField(
-        null=True, blank=True, validators=between(1700, 2100)
+        null=True, blank=True, validators=between(*COUNTS["built_year"])
     )
     built_about = models.BooleanField("year is a guess", default=False)
     strings = models.CharField(max_length=5, choices=Strings, default=Strings.STEEL)
@@ -72,9 +75,11 @@ class Instrument(models.Model):
     scale_length_mm = models.FloatField("scale length", null=True, blank=True)
     compensation_mm = models.FloatField("compensation", null=True, blank=True)
     joint_fret = models.PositiveSmallIntegerField(
-        "body joint at fret", null=True, blank=True, validators=between(8, 20)
+        "body joint at fret", null=True, blank=True, validators=between(*COUNTS["joint_fret"])
     )
-    fret_count = models.PositiveSmallIntegerField("frets", default=20, validators=between(12, 36))
+    fret_count = models.PositiveSmallIntegerField(
+        "frets", default=20, validators=between(*COUNTS["fret_count"])
+    )
     fretboard_radius_mm = models.FloatField(
         "fretboard radius", null=True, blank=True, help_text="0 for a flat fretboard."
     )
@@ -99,7 +104,18 @@ class Instrument(models.Model):
                 name="instrument_tag_unique",
                 violation_error_message="Another instrument already has this tag.",
             ),
-            *(in_range(name, low, high) for name, (low, high) in DIMENSIONS.items()),
+            *(in_range(name, *limits) for name, limits in (DIMENSIONS | COUNTS).items()),
+            one_of("strings", Strings),
+            models.CheckConstraint(
+                condition=Q(fretboard_radius_mm__isnull=True)
+                | Q(fretboard_radius_mm=0)
+                | Q(fretboard_radius_mm__gte=LEAST_RADIUS_MM),
+                name="instrument_radius_is_flat_or_real",
+                violation_error_message=(
+                    f"The fretboard radius is 0 for a flat board or at least {LEAST_RADIUS_MM} mm: "
+                    "were inches meant?"
+                ),
+            ),
         ]
         indexes = [models.Index(fields=["serial"])]
 
@@ -144,7 +160,9 @@ class NeckJoint(models.Model):
 
     class Meta:
         constraints = [
-            *(in_range(name, low, high) for name, (low, high) in JOINT_DIMENSIONS.items()),
+            *(in_range(name, *limits) for name, limits in (JOINT_DIMENSIONS | SETTINGS).items()),
+            one_of("kind", JointKind),
+            one_of("lowering_turn", Turn),
             models.CheckConstraint(
                 condition=Q(tilt_max_deg__isnull=True)
                 | Q(tilt_min_deg__lte=models.F("tilt_max_deg")),

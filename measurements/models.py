@@ -8,18 +8,15 @@ import uuid
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils import timezone
 
 from instruments.models import Instrument
-from measurements.ranges import POSSIBLE
+from measurements.ranges import POSSIBLE, WORK_POSSIBLE
+from shop.models import in_range, one_of
 
 
 def possible(name: str) -> models.CheckConstraint:
-    low, high = POSSIBLE[name]
-    return models.CheckConstraint(
-        condition=Q(**{f"{name}__isnull": True}) | Q(**{f"{name}__range": (low, high)}),
-        name=f"%(class)s_{name}_possible",
-        violation_error_message=f"{name} must lie between {low} and {high}.",
-    )
+    return in_range(name, *POSSIBLE[name])
 
 
 class Standing(models.QuerySet):
@@ -97,6 +94,8 @@ class CheckIn(Voidable):
         ordering = ["measured_at", "pk"]
         constraints = [
             *Voidable.Meta.constraints,
+            one_of("stage", Stage),
+            one_of("relief_press", Press),
             *(
                 possible(name)
                 for name in (
@@ -114,7 +113,7 @@ class CheckIn(Voidable):
         indexes = [models.Index(fields=["instrument", "measured_at"])]
 
     def __str__(self) -> str:
-        return f"{self.instrument.tag} {self.get_stage_display()} {self.measured_at:%Y-%m-%d}"
+        return f"{self.instrument.tag} {self.get_stage_display()} {timezone.localtime(self.measured_at):%Y-%m-%d}"
 
 
 class Side(models.TextChoices):
@@ -137,6 +136,7 @@ class ActionReading(models.Model):
             models.CheckConstraint(
                 condition=Q(fret__range=(1, 36)), name="actionreading_fret_possible"
             ),
+            one_of("side", Side),
             possible("action_mm"),
         ]
 
@@ -197,15 +197,13 @@ class Work(Voidable):
                 | Q(tilt_from_deg__isnull=False, tilt_to_deg__isnull=False),
                 name="joint_work_has_a_tilt",
             ),
-            models.CheckConstraint(
-                condition=Q(turns__isnull=True) | Q(turns__range=(-40, 40)),
-                name="work_turns_possible",
-            ),
+            one_of("kind", WorkKind),
+            *(in_range(name, *limits) for name, limits in WORK_POSSIBLE.items()),
         ]
         indexes = [models.Index(fields=["instrument", "done_at"])]
 
     def __str__(self) -> str:
-        return f"{self.instrument.tag} {self.get_kind_display()} {self.done_at:%Y-%m-%d}"
+        return f"{self.instrument.tag} {self.get_kind_display()} {timezone.localtime(self.done_at):%Y-%m-%d}"
 
 
 class State(models.TextChoices):

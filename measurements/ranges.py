@@ -15,6 +15,24 @@ POSSIBLE: dict[str, tuple[float, float]] = {
     "temperature_c": (-20.0, 50.0),
 }
 
+#: What the figures of a piece of work can be.
+WORK_POSSIBLE: dict[str, tuple[float, float]] = {
+    "turns": (-40.0, 40.0),
+    "shim_from_mm": (0.0, 10.0),
+    "shim_to_mm": (0.0, 10.0),
+    "tilt_from_deg": (-5.0, 5.0),
+    "tilt_to_deg": (-5.0, 5.0),
+    "saddle_bass_from_mm": POSSIBLE["saddle_bass_mm"],
+    "saddle_bass_to_mm": POSSIBLE["saddle_bass_mm"],
+    "saddle_treble_from_mm": POSSIBLE["saddle_treble_mm"],
+    "saddle_treble_to_mm": POSSIBLE["saddle_treble_mm"],
+    "relief_from_mm": POSSIBLE["relief_mm"],
+    "relief_to_mm": POSSIBLE["relief_mm"],
+    "nut_bass_to_mm": (0.0, 3.0),
+    "nut_treble_to_mm": (0.0, 3.0),
+    "wedge_mm": (-5.0, 8.0),
+}
+
 USUAL: dict[str, tuple[float, float]] = {
     "relief_mm": (-0.1, 0.8),
     "bridge_rise_mm": (-3.0, 4.5),

@@ -1,6 +1,7 @@
 """The shop itself: its people, its customers and the settings that advice depends on."""
 
 import secrets
+from typing import Any
 
 from django.contrib.auth.models import AbstractUser
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -23,6 +24,24 @@ def new_code() -> str:
 
 def between(low: float, high: float) -> list[MinValueValidator | MaxValueValidator]:
     return [MinValueValidator(low), MaxValueValidator(high)]
+
+
+def in_range(name: str, low: float, high: float) -> models.CheckConstraint:
+    """A constraint that a figure lies in a range, or is empty: in the database as well as in forms."""
+    return models.CheckConstraint(
+        condition=Q(**{f"{name}__isnull": True}) | Q(**{f"{name}__range": (low, high)}),
+        name=f"%(class)s_{name}_in_range",
+        violation_error_message=f"{name} must lie between {low:g} and {high:g}.",
+    )
+
+
+def one_of(name: str, choices: type[models.TextChoices]) -> models.CheckConstraint:
+    """A constraint that a word is one of its choices."""
+    return models.CheckConstraint(
+        condition=Q(**{f"{name}__in": choices.values}),
+        name=f"%(class)s_{name}_is_known",
+        violation_error_message=f"{name} must be one of {', '.join(choices.values)}.",
+    )
 
 
 class User(AbstractUser):
@@ -59,10 +78,44 @@ class Customer(models.Model):
         return self.name
 
 
+#: What each of the shop's own figures may be.
+PROFILE_RANGES: dict[str, tuple[float, float]] = {
+    "reference_humidity_pct": (10, 90),
+    "reference_temperature_c": (0, 40),
+    "steel_action_12_bass_mm": (0.5, 8),
+    "steel_action_12_treble_mm": (0.5, 8),
+    "nylon_action_12_bass_mm": (0.5, 8),
+    "nylon_action_12_treble_mm": (0.5, 8),
+    "steel_action_1_bass_mm": (0.1, 3),
+    "steel_action_1_treble_mm": (0.1, 3),
+    "nylon_action_1_bass_mm": (0.1, 3),
+    "nylon_action_1_treble_mm": (0.1, 3),
+    "saddle_floor_mm": (0.5, 3),
+    "saddle_preferred_low_mm": (0.5, 8),
+    "saddle_preferred_high_mm": (0.5, 8),
+    "relief_low_mm": (-0.5, 1.5),
+    "relief_high_mm": (-0.5, 1.5),
+    "book_within_years": (0, 20),
+    "watch_within_years": (0, 40),
+    "relief_u_mm": (0.005, 1),
+    "action_1_u_mm": (0.005, 1),
+    "action_12_u_mm": (0.005, 1),
+    "saddle_u_mm": (0.005, 1),
+    "bridge_rise_u_mm": (0.005, 2),
+}
+
+
+def figure(name: str, words: str, default: float, **options: Any) -> models.FloatField:
+    return models.FloatField(
+        words, default=default, validators=between(*PROFILE_RANGES[name]), **options
+    )
+
+
 class ShopProfile(models.Model):
     """One row: who the shop is and every figure that advice rests on.
 
-    Defaults are the planning values named in ``geometry/constants.py`` with their sources.
+    Defaults are the trade's usual figures as a shop would round them; ``geometry/constants.py`` names
+    the sources of the exact ones.
     """
 
     name = models.CharField(max_length=120, default="Guitar repair shop")
@@ -70,83 +123,56 @@ class ShopProfile(models.Model):
     phone = models.CharField(max_length=40, blank=True)
     email = models.EmailField(blank=True)
 
-    reference_humidity_pct = models.FloatField(
-        "reference humidity (% RH)", default=45.0, validators=between(10, 90)
+    reference_humidity_pct = figure("reference_humidity_pct", "reference humidity (% RH)", 45.0)
+    reference_temperature_c = figure("reference_temperature_c", "reference temperature (°C)", 21.0)
+    steel_action_12_bass_mm = figure(
+        "steel_action_12_bass_mm", "steel: action at 12, bass (mm)", 2.4
     )
-    reference_temperature_c = models.FloatField(
-        "reference temperature (°C)", default=21.0, validators=between(0, 40)
+    steel_action_12_treble_mm = figure(
+        "steel_action_12_treble_mm", "steel: action at 12, treble (mm)", 1.6
     )
-    steel_action_12_bass_mm = models.FloatField(
-        "steel: action at 12, bass (mm)", default=2.4, validators=between(0.5, 8)
+    nylon_action_12_bass_mm = figure(
+        "nylon_action_12_bass_mm", "nylon: action at 12, bass (mm)", 4.0
     )
-    steel_action_12_treble_mm = models.FloatField(
-        "steel: action at 12, treble (mm)", default=1.6, validators=between(0.5, 8)
+    nylon_action_12_treble_mm = figure(
+        "nylon_action_12_treble_mm", "nylon: action at 12, treble (mm)", 3.2
     )
-    nylon_action_12_bass_mm = models.FloatField(
-        "nylon: action at 12, bass (mm)", default=4.0, validators=between(0.5, 8)
+    steel_action_1_bass_mm = figure("steel_action_1_bass_mm", "steel: action at 1, bass (mm)", 0.58)
+    steel_action_1_treble_mm = figure(
+        "steel_action_1_treble_mm", "steel: action at 1, treble (mm)", 0.33
     )
-    nylon_action_12_treble_mm = models.FloatField(
-        "nylon: action at 12, treble (mm)", default=3.2, validators=between(0.5, 8)
+    nylon_action_1_bass_mm = figure("nylon_action_1_bass_mm", "nylon: action at 1, bass (mm)", 0.76)
+    nylon_action_1_treble_mm = figure(
+        "nylon_action_1_treble_mm", "nylon: action at 1, treble (mm)", 0.61
     )
-    steel_action_1_bass_mm = models.FloatField(
-        "steel: action at 1, bass (mm)", default=0.58, validators=between(0.1, 3)
-    )
-    steel_action_1_treble_mm = models.FloatField(
-        "steel: action at 1, treble (mm)", default=0.33, validators=between(0.1, 3)
-    )
-    nylon_action_1_bass_mm = models.FloatField(
-        "nylon: action at 1, bass (mm)", default=0.76, validators=between(0.1, 3)
-    )
-    nylon_action_1_treble_mm = models.FloatField(
-        "nylon: action at 1, treble (mm)", default=0.61, validators=between(0.1, 3)
-    )
-    saddle_floor_mm = models.FloatField(
-        "saddle floor (mm)", default=1.6, validators=between(0.5, 6)
-    )
-    saddle_preferred_low_mm = models.FloatField(
-        "preferred saddle from (mm)", default=2.0, validators=between(0.5, 8)
-    )
-    saddle_preferred_high_mm = models.FloatField(
-        "preferred saddle to (mm)", default=4.0, validators=between(0.5, 8)
-    )
-    relief_low_mm = models.FloatField(
-        "relief from (mm)", default=0.10, validators=between(-0.5, 1.5)
-    )
-    relief_high_mm = models.FloatField(
-        "relief to (mm)", default=0.30, validators=between(-0.5, 1.5)
-    )
-    book_within_years = models.FloatField(
+    saddle_floor_mm = figure("saddle_floor_mm", "saddle floor (mm)", 1.6)
+    saddle_preferred_low_mm = figure("saddle_preferred_low_mm", "preferred saddle from (mm)", 2.0)
+    saddle_preferred_high_mm = figure("saddle_preferred_high_mm", "preferred saddle to (mm)", 4.0)
+    relief_low_mm = figure("relief_low_mm", "relief from (mm)", 0.10)
+    relief_high_mm = figure("relief_high_mm", "relief to (mm)", 0.30)
+    book_within_years = figure(
+        "book_within_years",
         "book a reset within (years)",
-        default=2.0,
-        validators=between(0, 20),
+        2.0,
         help_text="“Book a reset” when the likely date is nearer than this.",
     )
-    watch_within_years = models.FloatField(
+    watch_within_years = figure(
+        "watch_within_years",
         "watch within (years)",
-        default=5.0,
-        validators=between(0, 40),
+        5.0,
         help_text="“Watch” when the early date is nearer than this.",
     )
-    relief_u_mm = models.FloatField(
-        "s.d. of a relief reading (mm)", default=0.03, validators=between(0.005, 1)
-    )
-    action_1_u_mm = models.FloatField(
-        "s.d. of an action at 1 (mm)", default=0.03, validators=between(0.005, 1)
-    )
-    action_12_u_mm = models.FloatField(
-        "s.d. of an action at 12 (mm)", default=0.10, validators=between(0.005, 1)
-    )
-    saddle_u_mm = models.FloatField(
-        "s.d. of a saddle height (mm)", default=0.10, validators=between(0.005, 1)
-    )
-    bridge_rise_u_mm = models.FloatField(
-        "s.d. of a bridge rise (mm)", default=0.20, validators=between(0.005, 2)
-    )
+    relief_u_mm = figure("relief_u_mm", "s.d. of a relief reading (mm)", 0.03)
+    action_1_u_mm = figure("action_1_u_mm", "s.d. of an action at 1 (mm)", 0.03)
+    action_12_u_mm = figure("action_12_u_mm", "s.d. of an action at 12 (mm)", 0.10)
+    saddle_u_mm = figure("saddle_u_mm", "s.d. of a saddle height (mm)", 0.10)
+    bridge_rise_u_mm = figure("bridge_rise_u_mm", "s.d. of a bridge rise (mm)", 0.20)
     history = HistoricalRecords()
 
     class Meta:
         constraints = [
             models.CheckConstraint(condition=Q(pk=1), name="one_shop_profile"),
+            *(in_range(name, low, high) for name, (low, high) in PROFILE_RANGES.items()),
             models.CheckConstraint(
                 condition=Q(saddle_floor_mm__lte=models.F("saddle_preferred_low_mm"))
                 & Q(saddle_preferred_low_mm__lt=models.F("saddle_preferred_high_mm")),
