@@ -100,6 +100,8 @@ class LiftPrior:
             value = np.asarray(getattr(self, name), dtype=float)
             if value.ndim != 1 or not value.size or not np.all((value > 0) & np.isfinite(value)):
                 raise ValueError(f"{name}: expected a row of positive numbers, got {value}")
+            # a prior that was stored comes back with lists
+            object.__setattr__(self, name, tuple(value.tolist()))
         weights = np.asarray(self.exponent_weights, dtype=float)
         if weights.shape[-1:] != (len(self.exponents),):
             raise ValueError(

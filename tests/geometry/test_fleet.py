@@ -1,6 +1,7 @@
 """The prior that a shop's own instruments teach."""
 
-from dataclasses import replace
+import json
+from dataclasses import asdict, replace
 
 import numpy as np
 import pytest
@@ -148,6 +149,14 @@ def test_chunks_and_order_change_nothing():
         for prior, same in ((whole.shop, other.shop), (whole.groups["a"], other.groups["a"])):
             for value, again in zip(values(prior), values(same), strict=True):
                 np.testing.assert_allclose(again, value, rtol=1e-4)
+
+
+def test_a_prior_survives_being_stored():
+    prior = fleet_prior(fit_lift(*shop(15, 20, 1.6))).shop
+    back = LiftPrior(**json.loads(json.dumps(asdict(prior))))
+    again = fleet_prior(fit_lift(*shop(15, 20, 1.6), prior=back), prior=back).shop
+    direct = fleet_prior(fit_lift(*shop(15, 20, 1.6), prior=prior), prior=prior).shop
+    assert again == direct
 
 
 def test_summary_in_words_of_the_trade():
