@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
+from geometry._checks import as_not_negative, as_numbers, as_positive
 from geometry.constants import RATE_YEARS
 from geometry.lift_mixture import (
     SCORE_REACH,
@@ -38,19 +39,19 @@ LATE_FROM = 1e-4
 
 def _limits(fit: LiftFit, name: str, value: ArrayLike) -> tuple[FloatArray, bool]:
     """(N, k) array and whether it came as (N,)."""
-    array = np.asarray(value, dtype=float)
+    array = as_numbers(name, value)
     n = len(fit)
     if array.ndim == 0:
         array = np.full(n, float(array))
     if array.ndim not in (1, 2) or len(array) != n:
-        raise ValueError(f"{name}: expected shape ({n},) or ({n}, k), got {array.shape}")
+        raise ValueError(f"{name} must have shape ({n},) or ({n}, k), got {array.shape}")
     return (array[:, None], True) if array.ndim == 1 else (array, False)
 
 
 def _probabilities(values: Sequence[float]) -> FloatArray:
     array = np.asarray(values, dtype=float)
     if array.ndim != 1 or not np.all((array > 0) & (array < 1)):
-        raise ValueError(f"probabilities: must lie between 0 and 1, got {values}")
+        raise ValueError(f"probabilities must lie between 0 and 1, got {values}")
     return array
 
 
@@ -97,8 +98,7 @@ def crossing(
     """
     limits, single = _limits(fit, "limit_mm", limit_mm)
     horizon = _limits(fit, "horizon_age_years", horizon_age_years)[0][:, 0]
-    if not np.all(horizon > 0):
-        raise ValueError(f"horizon_age_years: must be positive, got {horizon[~(horizon > 0)][0]}")
+    as_positive("horizon_age_years", horizon)
     wanted = _probabilities(probabilities)
     ages = np.full((*limits.shape, len(wanted)), np.nan)
     for rows in _chunks(fit):
@@ -251,8 +251,7 @@ def crossing_probability(fit: LiftFit, limit_mm: ArrayLike, age_years: ArrayLike
     """
     limit = _limits(fit, "limit_mm", limit_mm)[0][:, 0]
     ages, single = _limits(fit, "age_years", age_years)
-    if not np.all(ages >= 0):
-        raise ValueError(f"age_years: must not be negative, got {ages[~(ages >= 0)][0]}")
+    as_not_negative("age_years", ages)
     chance = np.full(ages.shape, np.nan)
     for rows in _chunks(fit):
         part = fit.take(rows)
@@ -294,9 +293,8 @@ def lasting_rise(
     """
     ages, single = _limits(fit, "age_years", age_years)
     if single:
-        raise ValueError(f"age_years: expected shape ({len(fit)}, k), got {np.shape(age_years)}")
-    if not np.all(ages >= 0):
-        raise ValueError(f"age_years: must not be negative, got {ages[~(ages >= 0)][0]}")
+        raise ValueError(f"age_years must have shape ({len(fit)}, k), got {np.shape(age_years)}")
+    as_not_negative("age_years", ages)
     wanted = _probabilities(probabilities)
     count = ages.shape[1]
     rise = np.full((*ages.shape, len(wanted)), np.nan)

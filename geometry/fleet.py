@@ -118,7 +118,7 @@ def fleet_prior(
         np.concatenate(parts) for parts in zip(*chunks, strict=True)
     )
     if groups is not None and len(groups) != len(usable):
-        raise ValueError(f"groups: expected {len(usable)} labels, got {len(groups)}")
+        raise ValueError(f"groups must be {len(usable)} labels, got {len(groups)}")
     members: dict[Hashable, list[int]] = {}
     if groups is not None:
         for i in np.flatnonzero(usable).tolist():
@@ -169,7 +169,7 @@ def learn_prior(
         As :func:`fleet_prior`, and if there are no rounds.
     """
     if rounds < 1:
-        raise ValueError(f"rounds: must be at least 1, got {rounds}")
+        raise ValueError(f"rounds must be at least 1, got {rounds}")
     start = LiftPrior() if prior is None else prior
     under = start
     for turn in range(rounds):
@@ -190,7 +190,7 @@ def _lessons(fit: LiftFit, prior: LiftPrior) -> Lessons:
     prior's; mean and variance of its coefficients, (N, R).
     """
     if fit.prior.exponents != prior.exponents or fit.prior.rates_mm != prior.rates_mm:
-        raise ValueError("fits: exponents and rates must be those of the prior")
+        raise ValueError("fits must have the exponents and rates of the prior")
     mass = fit.weight.sum(axis=1) * np.exp(-fit.prior.log_weight())
     with np.errstate(invalid="ignore"):
         mass /= mass.max(axis=(1, 2), keepdims=True)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri, stdtr
 
+from geometry._checks import as_not_negative, as_numbers, as_positive, as_reading
 from geometry.crossing import crossing, crossing_probability, lasting_rise
 from geometry.fleet import FleetPrior, fleet_prior, learn_prior
 from geometry.lift_fit import AGE_NODES, fit_rows, hold_wild_readings, readings_of, without_humidity
@@ -86,7 +87,7 @@ def fit_lift(
     shift = _age_shifts(age_sd_years, n)
     nodes = shift.shape[1]
     if chunk < 1:
-        raise ValueError(f"chunk: must be at least 1, got {chunk}")
+        raise ValueError(f"chunk must be at least 1, got {chunk}")
     p, b, r = len(prior.exponents), len(prior.rates_mm), 4 if prior.season_sd_mm > 0 else 2
     arrays = {
         "weight": np.empty((n, nodes, p, b)),
@@ -184,10 +185,8 @@ def surprise(
             ("weight", weight),
         )
     )
-    if not np.all(age >= 0):
-        raise ValueError(f"age_years: must not be negative, got {age[~(age >= 0)][0]}")
-    if not np.all(w > 0):
-        raise ValueError(f"weight: must be positive, got {w[~(w > 0)][0]}")
+    as_not_negative("age_years", age)
+    as_positive("weight", w)
     w, offset = without_humidity(w, offset, fit_before.prior)
     shift = fit_before.age_shift_years.T
     power = age_powers(age, shift, fit_before.exponents).transpose(2, 1, 0)
@@ -209,33 +208,28 @@ def _readings(
     age_years: ArrayLike, rise_mm: ArrayLike, moisture_offset_pct: ArrayLike, weight: ArrayLike
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Checked copies with harmless values in the padding; a missing rise gets weight 0."""
-    age = np.asarray(age_years, dtype=float)
+    age = as_numbers("age_years", age_years)
     if age.ndim != 2:
-        raise ValueError(f"age_years: expected shape (N, m), got {age.shape}")
+        raise ValueError(f"age_years must have shape (N, m), got {age.shape}")
     rise = _as_shape("rise_mm", rise_mm, age.shape)
     offset = _as_shape("moisture_offset_pct", moisture_offset_pct, age.shape)
     w = _as_shape("weight", weight, age.shape)
-    if not np.all(np.isfinite(w) & (w >= 0)):
-        bad = w[~(np.isfinite(w) & (w >= 0))][0]
-        raise ValueError(f"weight: must be finite and not negative, got {bad}")
+    as_not_negative("weight", w)
     w = np.where(np.isnan(rise), 0.0, w)
     used = w > 0
     age, rise, offset = (np.where(used, a, 0.0) for a in (age, rise, offset))
-    if not np.all(np.isfinite(age) & (age >= 0)):
-        bad = age[~(np.isfinite(age) & (age >= 0))][0]
-        raise ValueError(f"age_years: must be finite and not negative, got {bad}")
-    for name, value in (("rise_mm", rise), ("moisture_offset_pct", offset)):
-        if np.any(np.isinf(value)):
-            raise ValueError(f"{name}: must be finite, got {value[np.isinf(value)][0]}")
+    as_not_negative("age_years", age)
+    as_reading("rise_mm", rise)
+    as_reading("moisture_offset_pct", offset)
     return age, rise, offset, w
 
 
 def _as_shape(name: str, value: ArrayLike, shape: tuple[int, ...]) -> FloatArray:
-    array = np.asarray(value, dtype=float)
+    array = as_numbers(name, value)
     if array.ndim == 0:
         return np.full(shape, float(array))
     if array.shape != shape:
-        raise ValueError(f"{name}: expected shape {shape}, got {array.shape}")
+        raise ValueError(f"{name} must have shape {shape}, got {array.shape}")
     return array
 
 
@@ -243,8 +237,5 @@ def _age_shifts(age_sd_years: ArrayLike | None, n: int) -> FloatArray:
     """Shifts of age to mix over, (N, 1) if every age is known and (N, 3) otherwise. [y]"""
     if age_sd_years is None:
         return np.zeros((n, 1))
-    sd = _as_shape("age_sd_years", age_sd_years, (n,))
-    if not np.all(np.isfinite(sd) & (sd >= 0)):
-        bad = sd[~(np.isfinite(sd) & (sd >= 0))][0]
-        raise ValueError(f"age_sd_years: must be finite and not negative, got {bad}")
+    sd = as_not_negative("age_sd_years", _as_shape("age_sd_years", age_sd_years, (n,)))
     return sd[:, None] * AGE_NODES if sd.any() else np.zeros((n, 1))

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from geometry._checks import FloatArray
 from geometry.constants import (
     LIFT_EXPONENTS,
     LIFT_LOG_RATE_SD,
@@ -27,7 +28,6 @@ from geometry.constants import (
     SEASON_SD_MM,
 )
 
-FloatArray = NDArray[np.float64]
 RowIndex = NDArray[np.intp]
 
 
@@ -95,24 +95,23 @@ class LiftPrior:
         for name in ("log_rate_sd", "origin_rise_sd_mm", "moisture_slope_sd", "noise_mm"):
             value = np.asarray(getattr(self, name), dtype=float)
             if not np.all(value > 0):
-                raise ValueError(f"{name}: must be positive, got {value[~(value > 0)].flat[0]}")
+                raise ValueError(f"{name} must be positive, got {value[~(value > 0)].flat[0]}")
         for name in ("exponents", "rates_mm"):
             value = np.asarray(getattr(self, name), dtype=float)
             if value.ndim != 1 or not value.size or not np.all((value > 0) & np.isfinite(value)):
-                raise ValueError(f"{name}: expected a row of positive numbers, got {value}")
+                raise ValueError(f"{name} must be a row of positive numbers, got {value}")
             # a prior that was stored comes back with lists
             object.__setattr__(self, name, tuple(value.tolist()))
         weights = np.asarray(self.exponent_weights, dtype=float)
         if weights.shape[-1:] != (len(self.exponents),):
             raise ValueError(
-                f"exponent_weights: expected {len(self.exponents)} of them, "
-                f"got shape {weights.shape}"
+                f"exponent_weights must be {len(self.exponents)} weights, got shape {weights.shape}"
             )
         if not (np.all(weights >= 0) and np.all(weights.sum(axis=-1) > 0)):
-            raise ValueError(f"exponent_weights: must be weights, got {weights}")
+            raise ValueError(f"exponent_weights must be weights, got {weights}")
         for name in ("noise_shape", "season_sd_mm"):
             if not getattr(self, name) >= 0:
-                raise ValueError(f"{name}: must not be negative, got {getattr(self, name)}")
+                raise ValueError(f"{name} must not be negative, got {getattr(self, name)}")
 
     def coefficients(self) -> tuple[FloatArray, FloatArray]:
         """Prior mean and s.d. of the regressors' coefficients, (R,) each; see :func:`regressors`."""
@@ -140,7 +139,7 @@ class LiftPrior:
         for name, ndim in (("log_rate_mean", 0), ("log_rate_sd", 0), ("exponent_weights", 1)):
             value = np.asarray(getattr(self, name), dtype=float)
             if value.ndim > ndim and value.shape[0] not in (1, n):
-                raise ValueError(f"{name}: expected one value or {n}, got shape {value.shape}")
+                raise ValueError(f"{name} must be one value or {n}, got shape {value.shape}")
 
 
 @dataclass(frozen=True)

@@ -18,9 +18,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-FloatArray = NDArray[np.float64]
+from geometry._checks import FloatArray, as_finite, as_not_negative
 
 #: A column whose length falls by more than this factor when the earlier ones are taken out is one
 #: of them again.
@@ -111,7 +111,7 @@ class LinearFit:
         x = np.asarray(regressors, dtype=float)
         if x.ndim not in (2, 3) or x.shape[-1] != self.coefficients.shape[1]:
             raise ValueError(
-                f"regressors: expected {self.coefficients.shape[1]} on the last axis, "
+                f"regressors must have {self.coefficients.shape[1]} on the last axis, "
                 f"got shape {x.shape}"
             )
         x = np.broadcast_to(x, (len(self.coefficients), *x.shape[-2:]))
@@ -234,30 +234,22 @@ def nig_fit(
     x = np.asarray(regressors, dtype=float)
     y = np.asarray(response, dtype=float)
     if x.ndim != 3:
-        raise ValueError(f"regressors: expected (N, m, p), got shape {x.shape}")
+        raise ValueError(f"regressors must have shape (N, m, p), got {x.shape}")
     if y.shape != x.shape[:2]:
-        raise ValueError(f"response: expected shape {x.shape[:2]}, got {y.shape}")
+        raise ValueError(f"response must have shape {x.shape[:2]}, got {y.shape}")
     w = np.ones_like(y) if weight is None else np.asarray(weight, dtype=float)
     if w.shape != y.shape:
-        raise ValueError(f"weight: expected shape {y.shape}, got {w.shape}")
-    if not np.all(np.isfinite(w) & (w >= 0)):
-        raise ValueError(
-            f"weight: must be finite and not negative, got {w[~(np.isfinite(w) & (w >= 0))][0]}"
-        )
+        raise ValueError(f"weight must have shape {y.shape}, got {w.shape}")
+    as_not_negative("weight", w)
     p = x.shape[2]
     mean = _per_coefficient("prior_mean", prior_mean, p)
     precision = _per_coefficient("prior_precision", prior_precision, p)
-    if np.any(precision < 0):
-        raise ValueError(f"prior_precision: must not be negative, got {precision.min()}")
+    as_not_negative("prior_precision", precision)
     used = w > 0
     x = np.where(used[:, :, None], x, 0.0)
     y = np.where(used, y, 0.0)
-    for name, value in (("regressors", x), ("response", y)):
-        if not np.all(np.isfinite(value)):
-            raise ValueError(
-                f"{name}: must be finite where weight is positive, "
-                f"got {value[~np.isfinite(value)][0]}"
-            )
+    as_finite("regressors", x)
+    as_finite("response", y)
     reduced = project(x.transpose(2, 1, 0), y.T[None], w.T, precision, mean[:, None])
     shape = -0.5 * np.count_nonzero(precision == 0) if prior_shape is None else prior_shape
     dof = 2.0 * shape + used.sum(axis=1)
@@ -278,7 +270,5 @@ def _per_coefficient(name: str, value: ArrayLike | None, p: int) -> FloatArray:
         return np.zeros(p)
     array = np.asarray(value, dtype=float)
     if array.shape != (p,):
-        raise ValueError(f"{name}: expected shape {(p,)}, got {array.shape}")
-    if not np.all(np.isfinite(array)):
-        raise ValueError(f"{name}: must be finite, got {array}")
-    return array
+        raise ValueError(f"{name} must have shape {(p,)}, got {array.shape}")
+    return as_finite(name, array)

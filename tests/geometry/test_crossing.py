@@ -209,22 +209,22 @@ def test_a_higher_limit_is_reached_later(fleet, low, step):
     [
         (
             lambda f: crossing(f, [1.0], horizon_age_years=[9.0]),
-            r"limit_mm: expected shape \(40,\)",
+            r"limit_mm must have shape \(40,\)",
         ),
         (
             lambda f: crossing(f, np.ones(40), horizon_age_years=np.zeros(40)),
-            "horizon_age_years: must be positive, got 0.0",
+            "horizon_age_years must be more than 0, got 0",
         ),
         (
             lambda f: crossing(f, np.ones(40), horizon_age_years=9.0, probabilities=(0.5, 1.0)),
-            "probabilities: must lie between 0 and 1",
+            "probabilities must lie between 0 and 1",
         ),
         (
             lambda f: crossing_probability(f, np.ones(40), np.full(40, -1.0)),
-            "age_years: must not be negative, got -1.0",
+            "age_years must be 0 or more, got -1",
         ),
-        (lambda f: lasting_rise(f, np.ones(40)), r"age_years: expected shape \(40, k\)"),
-        (lambda f: lasting_rise(f, -np.ones((40, 1))), "age_years: must not be negative"),
+        (lambda f: lasting_rise(f, np.ones(40)), r"age_years must have shape \(40, k\)"),
+        (lambda f: lasting_rise(f, -np.ones((40, 1))), "age_years must be 0 or more"),
     ],
 )
 def test_refuses(fleet, call, message):

@@ -170,10 +170,10 @@ def test_summary_in_words_of_the_trade():
 
 def test_refuses():
     fit = fit_lift(*shop(12, 3, 1.6))
-    with pytest.raises(ValueError, match="groups: expected 3 labels, got 2"):
+    with pytest.raises(ValueError, match="groups must be 3 labels, got 2"):
         fleet_prior(fit, ["a", "b"])
-    with pytest.raises(ValueError, match="rounds: must be at least 1, got 0"):
+    with pytest.raises(ValueError, match="rounds must be at least 1, got 0"):
         learn_prior(lambda prior: fit, rounds=0)
     other = replace(LiftPrior(), exponents=(0.5,), exponent_weights=(1.0,))
-    with pytest.raises(ValueError, match="fits: exponents and rates must be those of the prior"):
+    with pytest.raises(ValueError, match="fits must have the exponents and rates of the prior"):
         fleet_prior(fit, prior=other)

@@ -280,20 +280,23 @@ def test_a_row_of_a_batch_is_the_instrument_alone(chunk, count):
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        ({"age_years": AGE[0]}, r"age_years: expected shape \(N, m\), got \(8,\)"),
-        ({"rise_mm": RISE[:, :3]}, r"rise_mm: expected shape \(1, 8\), got \(1, 3\)"),
-        ({"weight": -ONES}, "weight: must be finite and not negative, got -1.0"),
-        ({"weight": np.nan * ONES}, "weight: must be finite and not negative, got nan"),
-        ({"age_years": AGE - 3.0}, r"age_years: must be finite and not negative, got -1.0"),
-        ({"age_years": np.nan * AGE}, "age_years: must be finite and not negative, got nan"),
-        ({"rise_mm": np.inf * ONES}, "rise_mm: must be finite, got inf"),
-        ({"moisture_offset_pct": -np.inf * ONES}, "moisture_offset_pct: must be finite, got -inf"),
-        ({"age_sd_years": [-1.0]}, "age_sd_years: must be finite and not negative, got -1.0"),
-        ({"age_sd_years": [1.0, 2.0]}, r"age_sd_years: expected shape \(1,\), got \(2,\)"),
-        ({"chunk": 0}, "chunk: must be at least 1, got 0"),
+        ({"age_years": AGE[0]}, r"age_years must have shape \(N, m\), got \(8,\)"),
+        ({"rise_mm": RISE[:, :3]}, r"rise_mm must have shape \(1, 8\), got \(1, 3\)"),
+        ({"weight": -ONES}, "weight must be 0 or more, got -1"),
+        ({"weight": np.nan * ONES}, "weight must be 0 or more, got nan"),
+        ({"age_years": AGE - 3.0}, r"age_years must be 0 or more, got -1"),
+        ({"age_years": np.nan * AGE}, "age_years must be 0 or more, got nan"),
+        ({"rise_mm": np.inf * ONES}, "rise_mm must be a finite number or missing, got inf"),
+        (
+            {"moisture_offset_pct": -np.inf * ONES},
+            "moisture_offset_pct must be a finite number or missing, got -inf",
+        ),
+        ({"age_sd_years": [-1.0]}, "age_sd_years must be 0 or more, got -1"),
+        ({"age_sd_years": [1.0, 2.0]}, r"age_sd_years must have shape \(1,\), got \(2,\)"),
+        ({"chunk": 0}, "chunk must be at least 1, got 0"),
         (
             {"prior": LiftPrior(log_rate_mean=np.zeros(3))},
-            r"log_rate_mean: expected one value or 1, got shape \(3,\)",
+            r"log_rate_mean must be one value or 1, got shape \(3,\)",
         ),
     ],
 )
@@ -306,13 +309,13 @@ def test_refuses(arguments, message):
 @pytest.mark.parametrize(
     ("fields", "message"),
     [
-        ({"log_rate_sd": 0.0}, "log_rate_sd: must be positive, got 0.0"),
-        ({"noise_mm": np.nan}, "noise_mm: must be positive, got nan"),
-        ({"rates_mm": (1.0, -1.0)}, r"rates_mm: expected a row of positive numbers"),
-        ({"exponents": ()}, "exponents: expected a row of positive numbers"),
-        ({"exponent_weights": (1.0,)}, "exponent_weights: expected 5 of them"),
-        ({"exponent_weights": (0.0,) * 5}, "exponent_weights: must be weights"),
-        ({"noise_shape": -1.0}, "noise_shape: must not be negative, got -1.0"),
+        ({"log_rate_sd": 0.0}, "log_rate_sd must be positive, got 0.0"),
+        ({"noise_mm": np.nan}, "noise_mm must be positive, got nan"),
+        ({"rates_mm": (1.0, -1.0)}, r"rates_mm must be a row of positive numbers"),
+        ({"exponents": ()}, "exponents must be a row of positive numbers"),
+        ({"exponent_weights": (1.0,)}, "exponent_weights must be 5 weights"),
+        ({"exponent_weights": (0.0,) * 5}, "exponent_weights must be weights"),
+        ({"noise_shape": -1.0}, "noise_shape must not be negative, got -1.0"),
     ],
 )
 def test_prior_refuses(fields, message):
@@ -322,9 +325,9 @@ def test_prior_refuses(fields, message):
 
 def test_surprise_refuses():
     fit = fit_lift(AGE, RISE, OFFSET, ONES)
-    with pytest.raises(ValueError, match=r"age_years: must not be negative, got -1.0"):
+    with pytest.raises(ValueError, match=r"age_years must be 0 or more, got -1"):
         surprise(fit, [-1.0], [0.0], [0.0])
-    with pytest.raises(ValueError, match=r"rise_mm: expected shape \(1,\), got \(2,\)"):
+    with pytest.raises(ValueError, match=r"rise_mm must have shape \(1,\), got \(2,\)"):
         surprise(fit, [1.0], [0.0, 1.0], [0.0])
-    with pytest.raises(ValueError, match=r"weight: must be positive, got 0.0"):
+    with pytest.raises(ValueError, match=r"weight must be more than 0, got 0"):
         surprise(fit, [1.0], [0.0], [0.0], 0.0)

@@ -65,7 +65,7 @@ def test_an_early_date_past_the_horizon_leaves_no_width():
 
 
 def test_refuses_what_the_fit_refuses():
-    with pytest.raises(ValueError, match="age_years: must not be negative"):
+    with pytest.raises(ValueError, match="age_years must be 0 or more"):
         after(-1.0)
-    with pytest.raises(ValueError, match="horizon_age_years: must be positive"):
+    with pytest.raises(ValueError, match="horizon_age_years must be more than 0"):
         after(14.0, horizon_age_years=[0.0, 0.0])

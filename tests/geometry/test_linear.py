@@ -151,16 +151,16 @@ def test_order_and_padding_change_nothing(order, filler):
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        ({"regressors": np.ones((3, 2))}, r"regressors: expected \(N, m, p\)"),
-        ({"response": np.ones((1, 2))}, r"response: expected shape \(1, 3\)"),
-        ({"weight": [[1.0, 1.0]]}, r"weight: expected shape \(1, 3\)"),
-        ({"weight": [[1.0, -1.0, 1.0]]}, "weight: must be finite and not negative, got -1.0"),
-        ({"weight": [[1.0, np.nan, 1.0]]}, "weight: must be finite and not negative, got nan"),
-        ({"response": [[1.0, np.inf, 1.0]]}, "response: must be finite .* got inf"),
-        ({"regressors": np.full((1, 3, 1), np.nan)}, "regressors: must be finite .* got nan"),
-        ({"prior_precision": [-1.0]}, "prior_precision: must not be negative, got -1.0"),
-        ({"prior_mean": [1.0, 2.0]}, r"prior_mean: expected shape \(1,\)"),
-        ({"prior_mean": [np.nan]}, "prior_mean: must be finite"),
+        ({"regressors": np.ones((3, 2))}, r"regressors must have shape \(N, m, p\)"),
+        ({"response": np.ones((1, 2))}, r"response must have shape \(1, 3\)"),
+        ({"weight": [[1.0, 1.0]]}, r"weight must have shape \(1, 3\)"),
+        ({"weight": [[1.0, -1.0, 1.0]]}, "weight must be 0 or more, got -1"),
+        ({"weight": [[1.0, np.nan, 1.0]]}, "weight must be 0 or more, got nan"),
+        ({"response": [[1.0, np.inf, 1.0]]}, "response must be a finite number, got inf"),
+        ({"regressors": np.full((1, 3, 1), np.nan)}, "regressors must be a finite number, got nan"),
+        ({"prior_precision": [-1.0]}, "prior_precision must be 0 or more, got -1"),
+        ({"prior_mean": [1.0, 2.0]}, r"prior_mean must have shape \(1,\)"),
+        ({"prior_mean": [np.nan]}, "prior_mean must be a finite number"),
     ],
 )
 def test_refuses(arguments, message):
@@ -171,5 +171,5 @@ def test_refuses(arguments, message):
 
 def test_predict_refuses_other_regressors():
     fit = nig_fit(np.ones((1, 3, 1)), [[1.0, 2.0, 3.0]])
-    with pytest.raises(ValueError, match="regressors: expected 1 on the last axis"):
+    with pytest.raises(ValueError, match="regressors must have 1 on the last axis"):
         fit.predict([[1.0, 2.0]])
