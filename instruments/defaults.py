@@ -1,8 +1,6 @@
 """The usual figure wherever an instrument's own was not measured (common practice, no source)."""
 
-from typing import Any
-
-from instruments.models import JointKind, Strings
+from instruments.models import Strings
 
 USUAL_DIMENSIONS: dict[str, dict[str, float]] = {
     Strings.STEEL: {
@@ -32,22 +30,5 @@ USUAL_JOINT: dict[str, float] = {
 USUAL_SET_FRETS = (1, 12)
 
 
-def dimension(name: str, strings: str, value: float | None) -> float:
-    """A dimension as measured, else the usual one for the strings."""
-    return USUAL_DIMENSIONS[strings][name] if value is None else value
-
-
-def dimensions(row: Any) -> dict[str, float]:
-    """All of an instrument's dimensions, its own or the usual ones."""
-    return {
-        name: dimension(name, row.strings, getattr(row, name))
-        for name in USUAL_DIMENSIONS[row.strings]
-    }
-
-
 def joint_dimension(name: str, value: float | None) -> float:
     return USUAL_JOINT[name] if value is None else value
-
-
-def turns_by_screw(kind: str) -> bool:
-    return kind == JointKind.TILTING

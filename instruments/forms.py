@@ -6,10 +6,17 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from geometry.units import LengthUnit, parse_length
-from instruments.defaults import USUAL_DIMENSIONS, USUAL_JOINT
-from instruments.models import DIMENSIONS, JOINT_DIMENSIONS, Instrument, NeckJoint, Strings
-from shop.fields import LengthField, MeasuredForm, QuantityField, Range
+from geometry.units import parse_length
+from instruments.defaults import USUAL_DIMENSIONS, USUAL_JOINT, joint_dimension
+from instruments.models import (
+    DIMENSIONS,
+    JOINT_DIMENSIONS,
+    Instrument,
+    JointKind,
+    NeckJoint,
+    Strings,
+)
+from shop.fields import LengthField, MeasuredModelForm, QuantityField, Range
 from shop.models import Customer
 
 LABELS = {
@@ -39,17 +46,6 @@ def _usual(name: str) -> str:
 
 def _length(name: str, limits: Mapping[str, Range]) -> LengthField:
     return LengthField(label=LABELS[name], possible=limits[name], help_text=_usual(name))
-
-
-class MeasuredModelForm(MeasuredForm, forms.ModelForm):
-    """A model form whose lengths may be typed in any unit and come back as they were typed."""
-
-    def __init__(self, *args: Any, unit: LengthUnit = "mm", **kwargs: Any) -> None:
-        super().__init__(*args, unit=unit, **kwargs)
-        for name, field in self.fields.items():
-            value = self.initial.get(name)
-            if isinstance(field, LengthField) and value is not None:
-                self.initial[name] = f"{value:.4g} mm" if value else "0"
 
 
 class FretsField(forms.CharField):
@@ -139,6 +135,25 @@ class JointForm(MeasuredModelForm):
             "lowering_turn", "tilt_now_deg", "tilt_min_deg", "tilt_max_deg", "one_way",
             "shims_mm", "shim_now_mm",
         ]  # fmt: skip
+
+    def __init__(self, *args: Any, may_set: bool = True, **kwargs: Any) -> None:
+        """``may_set`` False keeps where the joint stands now as it is: that is the bench's to say."""
+        super().__init__(*args, **kwargs)
+        if not may_set:
+            for name in ("tilt_now_deg", "shim_now_mm"):
+                self.fields[name].disabled = True
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        now, least = cleaned.get("tilt_now_deg"), cleaned.get("tilt_min_deg")
+        most = joint_dimension("tilt_max_deg", cleaned.get("tilt_max_deg"))
+        tilting = cleaned.get("kind") == JointKind.TILTING
+        if tilting and now is not None and least is not None and not least <= now <= most:
+            self.add_error(
+                "tilt_now_deg",
+                f"Tilt now {now:g}° lies outside this joint's limits, {least:g}° to {most:g}°.",
+            )
+        return cleaned
 
 
 def joint_groups(form: JointForm) -> Sequence[tuple[str, list[Any]]]:

@@ -9,7 +9,6 @@ from simple_history.models import HistoricalRecords
 from instruments.tags import new_tag
 from shop.models import Customer, between, in_range, one_of
 
-
 DIMENSIONS: dict[str, tuple[float, float]] = {
     "scale_length_mm": (300, 900),
     "compensation_mm": (-5, 15),

@@ -1,26 +1,27 @@
-"""Find, add and edit instruments."""
+"""Find instruments; the form that adds and edits them."""
+
+from collections.abc import Callable
 
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db import transaction
 from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET
 
 from instruments.forms import InstrumentForm, JointForm, joint_groups
 from instruments.models import Instrument, NeckJoint
-from shop.models import Customer
-from shop.people import unit_of
-from shop.roles import anyone_on_staff
-from shop.views import form_view
+from shop import search
+from shop.people import person, unit_of
+from shop.roles import OWNER, TECHNICIAN, anyone_on_staff, has_role
 
 
 @require_GET
 @anyone_on_staff
 def instruments(request: HttpRequest) -> HttpResponse:
     """All instruments, or those whose tag, customer, maker, model or serial matches; an exact tag opens."""
-    wanted = request.GET.get("q", "").strip()[:100]
+    wanted = search.wanted(request)
     found = Instrument.objects.select_related("customer", "joint", "outlook")
     if wanted:
         exact = found.filter(tag__iexact=wanted).first()
@@ -41,34 +42,28 @@ def instruments(request: HttpRequest) -> HttpResponse:
     )
 
 
-@anyone_on_staff
-@form_view
-def add_instrument(request: HttpRequest) -> HttpResponse:
-    owner = Customer.objects.filter(code=request.GET.get("customer", "")).first()
-    return _instrument_form(request, Instrument(customer=owner), NeckJoint(), "Add an instrument")
-
-
-@anyone_on_staff
-@form_view
-def edit_instrument(request: HttpRequest, tag: str) -> HttpResponse:
-    instrument = get_object_or_404(Instrument.objects.select_related("joint"), tag__iexact=tag)
-    return _instrument_form(request, instrument, instrument.joint, f"Edit {instrument.tag}")
-
-
-def _instrument_form(
-    request: HttpRequest, instrument: Instrument, joint: NeckJoint, title: str
+def instrument_form(
+    request: HttpRequest,
+    instrument: Instrument,
+    joint: NeckJoint,
+    title: str,
+    *,
+    then: Callable[[HttpRequest, Instrument], object],
 ) -> HttpResponse:
+    """Show or save the form of an instrument and its joint; ``then`` runs once both are saved."""
     data = request.POST if request.method == "POST" else None
     unit = unit_of(request)
     initial = {"customer": instrument.customer.code} if instrument.customer else {}
     form = InstrumentForm(data, instance=instrument, unit=unit, initial=initial)
-    joint_form = JointForm(data, instance=joint, unit=unit, prefix="joint")
+    may_set = joint.pk is None or has_role(person(request), OWNER, TECHNICIAN)
+    joint_form = JointForm(data, instance=joint, unit=unit, prefix="joint", may_set=may_set)
     if all([form.is_valid(), joint_form.is_valid()]):
         with transaction.atomic():
             saved = form.save()
             joint_form.instance.instrument = saved
             joint_form.save()
         messages.success(request, f"{saved.tag} is saved.")
+        then(request, saved)
         return redirect("instrument", tag=saved.tag)
     status = 422 if form.is_bound else 200
     context = {

@@ -95,10 +95,27 @@ def record_work(
             joint.shim_now_mm = facts["shim_to_mm"]
         joint.full_clean()
         joint.save()
+    if kind == WorkKind.RELIEF and facts.get("relief_from_mm") is None:
+        facts["relief_from_mm"] = _relief_before(instrument, done_at)
     work = Work(uuid=uuid, instrument=instrument, kind=kind, done_at=done_at, done_by=by, **facts)
     work.full_clean()
     work.save()
     return work
+
+
+def _relief_before(instrument: Instrument, moment: datetime) -> float | None:
+    """The relief last read or set before a moment; what a change of relief did rests on it."""
+    read = CheckIn.objects.standing().filter(
+        instrument=instrument, measured_at__lte=moment, relief_mm__isnull=False
+    )
+    done = Work.objects.standing().filter(
+        instrument=instrument, done_at__lte=moment, relief_to_mm__isnull=False
+    )
+    known = [
+        *read.order_by("-measured_at", "-pk").values_list("measured_at", "relief_mm")[:1],
+        *done.order_by("-done_at", "-pk").values_list("done_at", "relief_to_mm")[:1],
+    ]
+    return max(known)[1] if known else None
 
 
 @transaction.atomic
@@ -110,13 +127,28 @@ def void(fact: Voidable, *, by: User | None, reason: str) -> None:
         raise ValidationError("Only a person can void a record.")
     fresh = type(fact)._default_manager.select_for_update().get(pk=fact.pk)
     if fresh.voided_at is not None:
-        raise ValidationError(f"{fresh} was voided before, on {fresh.voided_at:%Y-%m-%d}.")
+        raise ValidationError(
+            f"{fresh} was voided before, on {timezone.localtime(fresh.voided_at).date()}."
+        )
     fresh.voided_at, fresh.voided_by, fresh.void_reason = timezone.now(), by, reason.strip()[:400]
     fresh.save(update_fields=["voided_at", "voided_by", "void_reason"])
     if isinstance(fresh, Work) and fresh.kind == WorkKind.JOINT:
-        joint = NeckJoint.objects.select_for_update().get(instrument=fresh.instrument_id)
-        joint.tilt_now_deg -= (fresh.tilt_to_deg or 0.0) - (fresh.tilt_from_deg or 0.0)
-        if fresh.shim_to_mm is not None and fresh.shim_from_mm is not None:
-            joint.shim_now_mm -= fresh.shim_to_mm - fresh.shim_from_mm
-        joint.save()
+        _take_back(fresh)
     fact.refresh_from_db()
+
+
+def _take_back(work: Work) -> None:
+    """Set the joint back by what a voided adjustment had moved it."""
+    joint = NeckJoint.objects.select_for_update().get(instrument=work.instrument_id)
+    if work.shim_to_mm is not None:
+        later = Work.objects.standing().filter(
+            instrument=work.instrument_id, kind=WorkKind.JOINT, done_at__gt=work.done_at
+        )
+        if later.exists():
+            raise ValidationError(
+                "A later shim stands on this one: void the newest first, then work backwards."
+            )
+        joint.shim_now_mm = work.shim_from_mm or 0.0
+    joint.tilt_now_deg -= (work.tilt_to_deg or 0.0) - (work.tilt_from_deg or 0.0)
+    joint.full_clean()
+    joint.save()

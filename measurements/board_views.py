@@ -2,12 +2,15 @@
 
 from datetime import datetime, time, timedelta
 
+from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db.models import (
     Case,
+    Count,
     Exists,
     F,
     IntegerField,
+    Min,
     OuterRef,
     Q,
     QuerySet,
@@ -22,8 +25,13 @@ from django.views.decorators.http import require_GET
 
 from instruments.models import Instrument
 from measurements.models import CheckIn, Outlook, Stage, State, Work
-from shop.roles import OWNER, anyone_on_staff, has_role
+from measurements.outlooks import CHUNK, refresh
+from shop.people import person
+from shop.roles import OWNER, anyone_on_staff, has_role, owner_only
+from shop.views import form_view, settings_form
 
+#: A board older than this says so: what is due moves on with the days.
+STALE_DAYS = 7
 URGENCY = Case(
     *(When(state=state, then=Value(place)) for place, state in enumerate(State.values)),
     default=Value(len(State.values)),
@@ -34,7 +42,7 @@ URGENCY = Case(
 @require_GET
 @anyone_on_staff
 def home(request: HttpRequest) -> HttpResponse:
-    return redirect("due" if has_role(request.user, OWNER) else "today")  # type: ignore[arg-type]
+    return redirect("due" if has_role(person(request), OWNER) else "today")
 
 
 @require_GET
@@ -48,14 +56,17 @@ def due(request: HttpRequest) -> HttpResponse:
     if wanted in State.values:
         board = board.filter(state=wanted)
     page = Paginator(board, 50).get_page(request.GET.get("page"))
-    counts = dict.fromkeys(State.values, 0)
-    for state in Outlook.objects.values_list("state", flat=True):
-        counts[state] += 1
+    counts = dict.fromkeys(State.values, 0) | {
+        row["state"]: row["count"]
+        for row in Outlook.objects.order_by().values("state").annotate(count=Count("pk"))
+    }
     context = {
         "page": page,
         "wanted": wanted,
         "states": [(state.value, state.label, counts[state.value]) for state in State],
         "total": sum(counts.values()),
+        "oldest": Outlook.objects.aggregate(oldest=Min("as_of"))["oldest"],
+        "stale_before": timezone.localdate() - timedelta(days=STALE_DAYS),
     }
     return render(request, "measurements/due.html", context)
 
@@ -68,6 +79,22 @@ def by_reset_date(outlooks: QuerySet[Outlook]) -> QuerySet[Outlook]:
         URGENCY,
         "instrument__tag",
     )
+
+
+@form_view
+@owner_only
+def settings(request: HttpRequest) -> HttpResponse:
+    return settings_form(request, then=_refresh_all)
+
+
+def _refresh_all(request: HttpRequest) -> None:
+    """Outlooks rest on the shop's figures: a small shop's are made anew at once."""
+    if Instrument.objects.count() <= CHUNK:
+        refresh()
+    else:
+        messages.warning(
+            request, "Run manage.py recompute_outlooks for the new figures to reach every outlook."
+        )
 
 
 @require_GET
@@ -85,7 +112,7 @@ def today(request: HttpRequest) -> HttpResponse:
     return render(
         request,
         "measurements/today.html",
-        {"day": day, "check_ins": check_ins, "waiting": waiting(), "can_measure": True},
+        {"day": day, "check_ins": check_ins, "waiting": waiting()},
     )
 
 

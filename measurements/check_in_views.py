@@ -16,7 +16,7 @@ from instruments.models import Instrument
 from measurements.acts import record_check_in, void
 from measurements.forms import CheckInForm, VoidForm
 from measurements.models import CheckIn, Stage, Work
-from measurements.outlooks import refresh_after
+from measurements.notices import refresh_and_say
 from shop.people import person, unit_of
 from shop.roles import anyone_on_staff, at_the_bench
 from shop.templatetags.lengths import both
@@ -47,6 +47,9 @@ def correct_check_in(request: HttpRequest, uuid: str) -> HttpResponse:
     """A corrected copy that replaces a check-in; the wrong one stays on record, struck out."""
     wrong = get_object_or_404(CheckIn.objects.select_related("instrument"), uuid=uuid)
     if wrong.voided_at is not None:
+        successor = CheckIn.objects.filter(replaces=wrong).first()
+        if successor is not None and str(successor.uuid) == request.POST.get("uuid"):
+            return redirect("instrument", tag=wrong.instrument.tag)  # the same form, sent twice
         messages.error(
             request, "This check-in was voided before; correct the one that replaced it."
         )
@@ -80,7 +83,8 @@ def _check_in_form(
         except ValidationError as error:
             form.add_error(None, ValidationError(error.messages))
         else:
-            _say_saved(request, saved, refresh_after(instrument))
+            messages.success(request, f"Check-in {saved.get_stage_display()} is saved.")
+            refresh_and_say(request, instrument)
             return redirect("instrument", tag=instrument.tag)
     context = {
         "form": form,
@@ -98,15 +102,6 @@ def _moment(form: CheckInForm, replaces: CheckIn | None) -> datetime:
     if replaces is not None and timezone.localtime(replaces.measured_at).date() == day:
         return replaces.measured_at
     return form.moment()
-
-
-def _say_saved(request: HttpRequest, saved: CheckIn, refreshed: bool) -> None:
-    messages.success(request, f"Check-in {saved.get_stage_display()} is saved.")
-    if not refreshed:
-        messages.warning(
-            request,
-            "The readings are safe, but the outlook could not be refreshed: it is out of date.",
-        )
 
 
 def _initial(
@@ -225,8 +220,8 @@ def void_fact(request: HttpRequest, fact: CheckIn | Work, template: str, name: s
         except ValidationError as error:
             messages.error(request, " ".join(error.messages))
         else:
-            refresh_after(fact.instrument)
             messages.success(request, f"{fact} is voided; it stays on record, struck out.")
+            refresh_and_say(request, fact.instrument)
         return redirect("instrument", tag=fact.instrument.tag)
     context: dict[str, Any] = {name: fact, "instrument": fact.instrument, "void_form": form}
     if isinstance(fact, CheckIn):

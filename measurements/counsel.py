@@ -80,6 +80,8 @@ class Counsel:
 
     def foretell(self, change: Change) -> Foretold | None:
         """What a piece of work should do to the action; None where too little is known."""
+        if change.tilt_deg is None:
+            return None
         set_up = complete(self.neck, self.readings, self.targets)
         if np.isnan(set_up.bridge_rise_mm) or np.isnan(set_up.action_12_mm).any():
             return None
@@ -116,7 +118,7 @@ def counsel(
     now = readings_of(facts)
     surprise_z = float(latest_surprise(facts)[0])
     if readings is not None:
-        now, surprise_z = replace(now, **readings), float("nan")
+        now, surprise_z = replace(now, **_over(now, readings)), float("nan")
     targets = targets_of(facts, profile, row=0)
     neck = neck_of(facts)
     joint = joint_of(instrument, facts)
@@ -141,6 +143,15 @@ def counsel(
             surprise_z=None if np.isnan(surprise_z) else surprise_z,
         ),
     )
+
+
+def _over(now: Readings, typed: Mapping[str, Any]) -> dict[str, Any]:
+    """The figures typed, with what was known before where one of two sides is still empty."""
+    merged = {}
+    for name, value in typed.items():
+        figures = np.asarray(value, dtype=float)
+        merged[name] = np.where(np.isnan(figures), np.asarray(getattr(now, name)), figures)
+    return merged
 
 
 def readings_of(facts: Facts) -> Readings:

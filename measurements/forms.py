@@ -44,18 +44,24 @@ def action_field(fret: int, side: str) -> LengthField:
 
 
 def moment_on(day: date, instrument: Instrument) -> datetime:
-    """Now for today; for an earlier day noon, a minute later for each event already on that day."""
-    if day == timezone.localdate():
-        return timezone.now()
+    """A moment on ``day`` that comes after all that is on record for the instrument on that day.
+
+    Today it is now, an earlier day it is noon, or a minute after the day's last event if that is later.
+    """
     start = timezone.make_aware(datetime.combine(day, time.min))
     end = start + timedelta(days=1)
-    events = (
-        CheckIn.objects.filter(
-            instrument=instrument, measured_at__gte=start, measured_at__lt=end
-        ).count()
-        + Work.objects.filter(instrument=instrument, done_at__gte=start, done_at__lt=end).count()
-    )
-    return timezone.make_aware(datetime.combine(day, time(12))) + timedelta(minutes=events)
+    on_day = {"gte": start, "lt": end}
+    events = [
+        *CheckIn.objects.filter(
+            instrument=instrument, **{f"measured_at__{key}": value for key, value in on_day.items()}
+        ).values_list("measured_at", flat=True),
+        *Work.objects.filter(
+            instrument=instrument, **{f"done_at__{key}": value for key, value in on_day.items()}
+        ).values_list("done_at", flat=True),
+    ]
+    usual = timezone.now() if day == timezone.localdate() else start + timedelta(hours=12)
+    after_all = max([usual, *(event + timedelta(minutes=1) for event in events)])
+    return min(after_all, end - timedelta(microseconds=1))
 
 
 class DatedForm(MeasuredForm):
@@ -75,6 +81,9 @@ class DatedForm(MeasuredForm):
         day: date = self.cleaned_data["day"]
         if day > timezone.localdate():
             raise ValidationError(f"Date {day} lies ahead; a reading is taken today or earlier.")
+        built = self.instrument.built_year
+        if built is not None and not self.instrument.built_about and day.year < built:
+            raise ValidationError(f"Date {day} is before the instrument was built, {built}.")
         if day < FIRST_DAY:
             raise ValidationError(f"Date {day} is before {FIRST_DAY}; check the year.")
         return day
@@ -133,7 +142,8 @@ class CheckInForm(DatedForm):
     ) -> None:
         self.replaces = replaces
         super().__init__(*args, instrument=instrument, unit=unit, **kwargs)
-        self.places = [(fret, side) for fret in frets_of(instrument) for side in SIDES]
+        self.frets = frets_of(instrument, replaces)
+        self.places = [(fret, side) for fret in self.frets for side in SIDES]
         for fret, side in self.places:
             field = action_field(fret, side)
             field.unit = unit
@@ -148,7 +158,7 @@ class CheckInForm(DatedForm):
         return f"action_{fret}_{side}_mm"
 
     def action_rows(self) -> Iterator[list[forms.BoundField]]:
-        for fret in frets_of(self.instrument):
+        for fret in self.frets:
             yield [self[self.action_name(fret, side)] for side in SIDES]
 
     def clean(self) -> dict[str, Any]:
@@ -201,9 +211,10 @@ class CheckInForm(DatedForm):
         }
 
 
-def frets_of(instrument: Instrument) -> list[int]:
-    """Frets at which this instrument's action is read: its own list, with 1 and 12 always in it."""
-    return sorted({*USUAL_SET_FRETS, *instrument.set_frets})
+def frets_of(instrument: Instrument, replaces: CheckIn | None = None) -> list[int]:
+    """Frets at which the action is read: the instrument's own, 1 and 12 always, and those replaced."""
+    read = [] if replaces is None else replaces.action_readings.values_list("fret", flat=True)
+    return sorted({*USUAL_SET_FRETS, *instrument.set_frets, *read})
 
 
 class VoidForm(forms.Form):

@@ -222,5 +222,10 @@ class _Reader:
             return
         identity = f"{row.key}|{row.day.isoformat()}|{row.stage}|{count}"
         row.uuid = uuid5(NAMESPACE, identity)
-        noon = timezone.make_aware(datetime.combine(row.day, time(12)))
-        row.measured_at = noon + timedelta(minutes=2 * place)
+        row.measured_at = _first_moment(row.day) + timedelta(minutes=2 * place)
+
+
+def _first_moment(day: date) -> datetime:
+    """Noon, or midnight for this morning: what is imported must not lie ahead of what is done next."""
+    noon = timezone.make_aware(datetime.combine(day, time(12)))
+    return noon if noon <= timezone.now() else noon - timedelta(hours=12)

@@ -11,7 +11,8 @@ from django.views.decorators.http import require_GET, require_POST
 
 from geometry.advice import Option
 from geometry.units import LengthUnit
-from instruments.models import Instrument
+from instruments.models import Instrument, NeckJoint
+from instruments.views import instrument_form
 from measurements.cautions import caution_words
 from measurements.charts import shows_reset_limit, trend_figure
 from measurements.check_in_views import check_ins_of, instrument_or_404
@@ -19,6 +20,7 @@ from measurements.counsel import Counsel, Dates, counsel
 from measurements.drawing import after_option, readings_now, side_views
 from measurements.forms import CheckInForm
 from measurements.models import CheckIn, Outlook, Work
+from measurements.notices import refresh_and_say
 from measurements.outlooks import MARKS
 from measurements.trend import trend
 from measurements.trend_svg import trend_pictures
@@ -33,9 +35,29 @@ from measurements.words import (
     work_words,
 )
 from measurements.work_forms import work_kinds
+from shop import search
 from shop.finders import injected_style_ids
+from shop.models import Customer
 from shop.people import unit_of
 from shop.roles import anyone_on_staff, at_the_bench
+from shop.views import form_view
+
+
+@form_view
+@anyone_on_staff
+def add_instrument(request: HttpRequest) -> HttpResponse:
+    owner = Customer.objects.filter(code=search.wanted(request, "customer")).first()
+    title = "Add an instrument"
+    new = Instrument(customer=owner)
+    return instrument_form(request, new, NeckJoint(), title, then=refresh_and_say)
+
+
+@form_view
+@anyone_on_staff
+def edit_instrument(request: HttpRequest, tag: str) -> HttpResponse:
+    found = instrument_or_404(tag)
+    title = f"Edit {found.tag}"
+    return instrument_form(request, found, found.joint, title, then=refresh_and_say)
 
 
 @dataclass(frozen=True)

@@ -113,7 +113,8 @@ class CheckIn(Voidable):
         indexes = [models.Index(fields=["instrument", "measured_at"])]
 
     def __str__(self) -> str:
-        return f"{self.instrument.tag} {self.get_stage_display()} {timezone.localtime(self.measured_at):%Y-%m-%d}"
+        day = timezone.localtime(self.measured_at).date()
+        return f"{self.instrument.tag} {self.get_stage_display()} {day}"
 
 
 class Side(models.TextChoices):
@@ -203,7 +204,8 @@ class Work(Voidable):
         indexes = [models.Index(fields=["instrument", "done_at"])]
 
     def __str__(self) -> str:
-        return f"{self.instrument.tag} {self.get_kind_display()} {timezone.localtime(self.done_at):%Y-%m-%d}"
+        day = timezone.localtime(self.done_at).date()
+        return f"{self.instrument.tag} {self.get_kind_display()} {day}"
 
 
 class State(models.TextChoices):

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_POST
 from measurements import reports as service
 from measurements.check_in_views import instrument_or_404
 from measurements.models import ServiceReport
+from shop import search
 from shop.models import User
 from shop.roles import anyone_on_staff
 
@@ -42,7 +43,7 @@ def _nonce(request: HttpRequest) -> str:
 @anyone_on_staff
 def reports(request: HttpRequest) -> HttpResponse:
     """All reports, newest first; or those of one instrument or customer."""
-    wanted = request.GET.get("q", "").strip()[:100]
+    wanted = search.wanted(request)
     found = ServiceReport.objects.select_related("instrument__customer", "issued_by").defer(
         "content"
     )

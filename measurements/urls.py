@@ -7,12 +7,15 @@ urlpatterns = [
     path("", board_views.home, name="home"),
     path("due/", board_views.due, name="due"),
     path("today/", board_views.today, name="today"),
-    path("instruments/<str:tag>/", instrument_view.instrument, name="instrument"),
-    path("instruments/<str:tag>/check-in/", check_in_views.add_check_in, name="check-in-add"),
+    path("settings/", board_views.settings, name="settings"),
+    path("add-instrument/", instrument_view.add_instrument, name="instrument-add"),
+    path("instruments/<tag:tag>/edit/", instrument_view.edit_instrument, name="instrument-edit"),
+    path("instruments/<tag:tag>/", instrument_view.instrument, name="instrument"),
+    path("instruments/<tag:tag>/check-in/", check_in_views.add_check_in, name="check-in-add"),
     path(
-        "instruments/<str:tag>/check-in/preview/", instrument_view.preview, name="check-in-preview"
+        "instruments/<tag:tag>/check-in/preview/", instrument_view.preview, name="check-in-preview"
     ),
-    path("instruments/<str:tag>/work/<slug:kind>/", work_views.add_work, name="work-add"),
+    path("instruments/<tag:tag>/work/<slug:kind>/", work_views.add_work, name="work-add"),
     path("check-ins/<uuid:uuid>/", check_in_views.check_in, name="check-in"),
     path(
         "check-ins/<uuid:uuid>/correct/", check_in_views.correct_check_in, name="check-in-correct"

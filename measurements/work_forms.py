@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 from django import forms
 from django.core.exceptions import ValidationError
 
@@ -19,9 +20,12 @@ LOWER, RAISE = "lower", "raise"
 
 @dataclass(frozen=True)
 class Change:
-    """What a piece of work alters; None leaves a figure as it is. Sides are (bass, treble)."""
+    """What a piece of work alters; None leaves a figure as it is. Sides are (bass, treble).
 
-    tilt_deg: float = 0.0
+    ``tilt_deg`` None: the angle changes by an amount not known.
+    """
+
+    tilt_deg: float | None = 0.0
     saddle_mm: tuple[float | None, float | None] = (None, None)
     relief_mm: float | None = None
     action_1_mm: tuple[float | None, float | None] = (None, None)
@@ -201,8 +205,8 @@ class ResetForm(WorkForm):
     def change(self) -> Change:
         joint = self.instrument.joint
         depth = joint_dimension("heel_depth_mm", joint.heel_depth_mm)
-        wedge = self.cleaned_data.get("wedge_mm") or 0.0
-        tilt = float(shim_tilt(abs(wedge), depth)) * (1 if wedge >= 0 else -1)
+        wedge = self.cleaned_data.get("wedge_mm")
+        tilt = None if wedge is None else float(np.degrees(np.arctan(wedge / depth)))
         return Change(tilt, both_sides(self.cleaned_data, "saddle_{}_to_mm"))
 
 

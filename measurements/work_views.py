@@ -17,7 +17,7 @@ from measurements.check_in_views import instrument_or_404, void_fact
 from measurements.counsel import Counsel, counsel
 from measurements.forms import VoidForm
 from measurements.models import Work, WorkKind
-from measurements.outlooks import refresh_after
+from measurements.notices import refresh_and_say
 from measurements.work_forms import work_form_class, work_kinds
 from shop.people import person, unit_of
 from shop.roles import anyone_on_staff, at_the_bench
@@ -55,8 +55,8 @@ def add_work(request: HttpRequest, tag: str, kind: str) -> HttpResponse:
         except ValidationError as error:
             form.add_error(None, ValidationError(error.messages))
         else:
-            refresh_after(instrument)
             messages.success(request, "The work is logged. Measure again before the next step.")
+            refresh_and_say(request, instrument)
             return redirect("instrument", tag=instrument.tag)
     foretold = now.foretell(form.change()) if form.is_bound and form.is_valid() else None
     context = {

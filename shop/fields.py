@@ -155,3 +155,14 @@ class MeasuredForm(forms.Form):
                 self.asked[name] = typed
                 self.add_error(name, ValidationError(field.question(value), code="unusual"))
         return cleaned
+
+
+class MeasuredModelForm(MeasuredForm, forms.ModelForm):
+    """A model form whose lengths may be typed in any unit and come back as they were typed."""
+
+    def __init__(self, *args: Any, unit: LengthUnit = "mm", **kwargs: Any) -> None:
+        super().__init__(*args, unit=unit, **kwargs)
+        for name, field in self.fields.items():
+            value = self.initial.get(name)
+            if isinstance(field, LengthField) and value is not None:
+                self.initial[name] = f"{value:.6g} mm" if value else "0"

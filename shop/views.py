@@ -1,5 +1,7 @@
 """Customers, the shop's settings and a person's own preferences."""
 
+from collections.abc import Callable
+
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db.models import Count
@@ -7,10 +9,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
+from shop import search
 from shop.forms import CustomerForm, PreferencesForm, ShopProfileForm
 from shop.models import Customer, ShopProfile
-from shop.people import person
-from shop.roles import anyone_on_staff, owner_only
+from shop.people import person, unit_of
+from shop.roles import anyone_on_staff
 
 form_view = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -18,7 +21,7 @@ form_view = require_http_methods(["GET", "HEAD", "POST"])
 @require_GET
 @anyone_on_staff
 def customers(request: HttpRequest) -> HttpResponse:
-    wanted = request.GET.get("q", "").strip()[:100]
+    wanted = search.wanted(request)
     found = Customer.objects.annotate(instrument_count=Count("instruments")).order_by("name", "pk")
     if wanted:
         found = found.filter(name__icontains=wanted) | found.filter(phone__icontains=wanted)
@@ -57,17 +60,14 @@ def _customer_form(request: HttpRequest, customer: Customer, title: str) -> Http
     return render(request, "shop/form.html", {"form": form, "title": title}, status=status)
 
 
-@form_view
-@owner_only
-def settings(request: HttpRequest) -> HttpResponse:
+def settings_form(request: HttpRequest, *, then: Callable[[HttpRequest], object]) -> HttpResponse:
+    """Show or save the shop's own figures; ``then`` runs once they are saved."""
     data = request.POST if request.method == "POST" else None
-    form = ShopProfileForm(data, instance=ShopProfile.current())
+    form = ShopProfileForm(data, instance=ShopProfile.current(), unit=unit_of(request))
     if form.is_valid():
         form.save()
-        messages.success(
-            request,
-            "The shop's settings are saved. Recompute the outlooks for them to take effect.",
-        )
+        messages.success(request, "The shop's settings are saved.")
+        then(request)
         return redirect("settings")
     status = 422 if form.is_bound else 200
     context = {"form": form, "title": "The shop's settings"}

@@ -8,7 +8,8 @@ document.addEventListener("keydown", (event) => {
     return;
   }
   event.preventDefault();
-  const boxes = [...form.querySelectorAll("input:not([type=hidden]), select, textarea, button")].filter(
+  // Only boxes for figures: a list or a tick between two readings must not swallow the next one.
+  const boxes = [...form.querySelectorAll("input[type=text], button.first")].filter(
     (box) => box.offsetParent !== null && !box.disabled,
   );
   const next = boxes[boxes.indexOf(event.target) + 1];
