@@ -13,7 +13,8 @@ from geometry.lift import LiftPrior
 from geometry.moisture import equilibrium_moisture_content
 from instruments.defaults import USUAL_DIMENSIONS, joint_dimension
 from instruments.models import JointKind, Strings
-from measurements.models import Side, WorkKind
+from measurements.latest import SIDES, latest
+from measurements.models import WorkKind
 from measurements.rows import Floats, Ints, Rows, day_number, end_of, read_rows
 from measurements.undo import history as undone
 from shop.models import ShopProfile
@@ -25,7 +26,6 @@ ASSUMED_AGE_YEARS = 20.0
 ASSUMED_AGE_SD_YEARS = 10.0
 #: S.d. of a build year that is a guess, in years. Planning default, no published source.
 GUESSED_YEAR_SD = 4.0
-SIDES = (Side.BASS, Side.TREBLE)
 
 
 @dataclass(frozen=True)
@@ -62,6 +62,7 @@ class Facts:
     weight: Floats
     readings: Ints
     last_day: Floats
+    unmeasured: np.ndarray
     offset_now_mm: Floats
     origin_day: Floats
     age_sd_years: Floats
@@ -85,7 +86,7 @@ def gather(ids: Sequence[int], as_of: date, profile: ShopProfile) -> Facts:
     reach = saddle_x - pivot_x
     tilt_now, shim_now = _joint_on_day(rows, instrument, done)
     history = undone(rows, done, reach, instrument)
-    now = _latest(rows, done, history)
+    now = latest(rows, done, history, neck)
     origin = _origin(rows, done, history, today)
     pad = _padded(rows, history, origin, profile, n)
     return Facts(
@@ -196,56 +197,6 @@ def _tilt_left(instrument: dict[str, Any], tilt_now: Floats, shim_now: Floats) -
     return np.where(
         kind == JointKind.TILTING, by_screw, np.where(kind == JointKind.SHIMMED, by_shim, 0.0)
     )
-
-
-def _latest(rows: Rows, done: np.ndarray, history: dict[str, Any]) -> dict[str, Any]:
-    """The newest figure of each kind, carried through work done after it."""
-    n = len(rows.ids)
-    works = {
-        name: (rows.work_who[done], rows.work_day[done], rows.work[name][done])
-        for name in rows.work
-    }
-
-    def newest(*columns: tuple[Ints, Floats, Floats]) -> tuple[Floats, Floats]:
-        who, day, value = (np.concatenate(parts) for parts in zip(*columns, strict=True))
-        real = np.isfinite(value)
-        who, day, value = who[real], day[real], value[real]
-        order = np.lexsort((day, who))
-        latest, when = np.full(n, np.nan), np.full(n, -np.inf)
-        latest[who[order]] = value[order]
-        when[who[order]] = day[order]
-        return latest, when
-
-    def reading(name: str) -> tuple[Ints, Floats, Floats]:
-        return rows.reading_who, rows.reading_day, rows.reading[name]
-
-    kind = rows.work_kind[done]
-    moving = kind != WorkKind.OTHER
-    moved = np.full(n, -np.inf)
-    np.maximum.at(moved, rows.work_who[done][moving], rows.work_day[done][moving])
-    action_12 = []
-    for side in SIDES:
-        latest, when = newest(rows.action_mm[12, side])
-        action_12.append(np.where(when >= moved, latest, np.nan))
-    rise, _ = newest(reading("bridge_rise_mm"))
-    any_day = np.full(n, np.nan)
-    any_day[rows.reading_who] = rows.reading_day
-    return {
-        "action_1_mm": np.stack(
-            [newest(rows.action_mm[1, side], works[f"nut_{side}_to_mm"])[0] for side in SIDES], 1
-        ),
-        "action_12_mm": np.stack(action_12, axis=1),
-        "saddle_mm": np.stack(
-            [
-                newest(reading(f"saddle_{side}_mm"), works[f"saddle_{side}_to_mm"])[0]
-                for side in SIDES
-            ],
-            axis=1,
-        ),
-        "relief_mm": newest(reading("relief_mm"), works["relief_to_mm"])[0],
-        "bridge_rise_mm": np.where(history["rise_lost"], np.nan, rise + history["last_gap_mm"]),
-        "last_day": any_day,
-    }
 
 
 def _origin(

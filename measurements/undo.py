@@ -79,6 +79,7 @@ def history(
         "last_gap_mm": total[end] if n else np.zeros(0),
         "usable": inner >= last_blind[who],
         "rise_lost": last_blind == end,
+        "effect": np.where(known & ~rows.work_new_origin[done], effect, np.nan),
     }
 
 

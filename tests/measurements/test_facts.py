@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from instruments.models import JointKind
+from measurements.counsel import counsel
 from measurements.facts import gather
 from measurements.models import WorkKind
+from measurements.work_forms import Change
 from shop.models import ShopProfile
 from tests.factories import CheckInFactory, InstrumentFactory, UserFactory, WorkFactory
 
@@ -86,7 +88,54 @@ def test_work_after_the_last_reading_is_carried_into_the_figures_now(instrument)
     facts = facts_of(instrument)
     assert facts.bridge_rise_mm[0] == pytest.approx(-1.8365, abs=1e-4)
     assert facts.saddle_mm[0].tolist() == [2.5, 2.1]
-    assert np.isnan(facts.action_12_mm).all()  # measured before the work: no longer true
+    assert facts.unmeasured[0]
+
+
+@pytest.mark.parametrize(
+    ("work", "change"),
+    [
+        ({"kind": WorkKind.JOINT, "tilt_from_deg": 0.0, "tilt_to_deg": 0.5}, Change(tilt_deg=0.5)),
+        (
+            {"kind": WorkKind.SADDLE, "saddle_bass_to_mm": 2.5, "saddle_treble_to_mm": 2.0},
+            Change(saddle_mm=(2.5, 2.0)),
+        ),
+        (
+            {"kind": WorkKind.RELIEF, "relief_from_mm": 0.2, "relief_to_mm": 0.35},
+            Change(relief_mm=0.35),
+        ),
+        (
+            {"kind": WorkKind.NUT, "nut_bass_to_mm": 0.45, "nut_treble_to_mm": 0.3},
+            Change(action_1_mm=(0.45, 0.3)),
+        ),
+        (
+            {"kind": WorkKind.RESET, "wedge_mm": 0.5, "saddle_bass_to_mm": 3.4,
+             "saddle_treble_to_mm": 2.6},
+            Change(tilt_deg=float(np.degrees(np.arctan(0.5 / 90))), saddle_mm=(3.4, 2.6)),
+        ),
+    ],
+)  # fmt: skip
+def test_what_was_foretold_is_what_the_figures_become(instrument, work, change):
+    CheckInFactory(instrument=instrument, measured_at=at(2010))
+    foretold = counsel(instrument, as_of=date(2010, 6, 1)).foretell(change)
+    columns = {"saddle_bass_from_mm": None, "saddle_bass_to_mm": None} | work
+    WorkFactory(instrument=instrument, done_at=at(2010, 3, 2), **columns)
+    facts = facts_of(instrument)
+    assert facts.action_12_mm[0] == pytest.approx(foretold.action_12_after_mm, abs=1e-9)
+    assert facts.action_1_mm[0] == pytest.approx(foretold.action_after_mm[0], abs=1e-9)
+    assert facts.bridge_rise_mm[0] == pytest.approx(foretold.bridge_rise_after_mm, abs=1e-9)
+    assert facts.saddle_mm[0] == pytest.approx(foretold.saddle_after_mm)
+    assert facts.relief_mm[0] == pytest.approx(foretold.relief_after_mm)
+
+
+def test_readings_after_the_work_take_the_place_of_what_was_carried(instrument):
+    CheckInFactory(instrument=instrument, measured_at=at(2010))
+    turn(instrument, at(2010, 3, 2), 0.3)
+    CheckInFactory(
+        instrument=instrument, measured_at=at(2010, 3, 3), actions_mm={(12, "bass"): 1.9}
+    )
+    facts = facts_of(instrument)
+    assert facts.action_12_mm[0, 0] == 1.9
+    assert not facts.unmeasured[0]
 
 
 def test_relief_work_turns_the_fret_plane(instrument):
