@@ -7,6 +7,7 @@ Run it with ``python -m bench.forecast``, or ``make bench-forecast``. The simula
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,7 +25,7 @@ CAP_YEARS = 40.0
 #: A constant rate of the planning default, 1.6 mm in 30 years.
 CONSTANT_MM_PER_YEAR = 1.6 / 30.0
 BINS = {"all": (1, 99), "1": (1, 1), "2-3": (2, 3), "4-6": (4, 6), "7+": (7, 99)}
-JUMPS_MM = (0.6, 1.0, 1.5)
+JUMPS_MM = (0.0, 0.6, 1.0, 1.5)
 
 
 @dataclass(frozen=True)
@@ -144,49 +145,73 @@ def _row(name: str, values: dict[str, float]) -> str:
     return f"  {name:<44}{cells}"
 
 
-def print_forecasts(count: int, seed: int) -> None:
+def mean_of(runs: Iterable[dict[str, float]]) -> dict[str, float]:
+    """Mean of several runs' measures, by readings."""
+    runs = list(runs)
+    return {name: float(np.mean([run[name] for run in runs])) for name in runs[0]}
+
+
+def print_forecasts(count: int, seeds: Sequence[int]) -> None:
     """The calibration table."""
-    print(f"{count} simulated instruments in each fleet, prior learnt from the fleet; by readings:")
+    print("Prior learnt from the fleet; by readings:")
     for factor in FACTORS:
-        fleet = simulate(count, seed, factor)
-        scores = score(fleet, fit_with_its_own_prior(fleet))
-        default = score(fleet, fit_fleet(fleet))
+        fleets = [simulate(count, seed, factor) for seed in seeds]
+        learnt = [score(fleet, fit_with_its_own_prior(fleet)) for fleet in fleets]
+        default = [score(fleet, fit_fleet(fleet)) for fleet in fleets]
         print(f"\n{factor:g} times the default rate {'':<20}" + "".join(f"{b:>7}" for b in BINS))
-        print(_row("true date inside the 10-90 % range", scores.inside))
-        print(_row("the same, as shown with a 60-year horizon", scores.inside_shown))
-        print(_row("the same range, planning defaults for prior", default.inside))
-        print(_row("error of the likely date", scores.error))
-        print(_row("  of a least-squares line", scores.line_error))
-        print(_row("  of a constant rate, the default", scores.rate_error))
-        print(_row("error where a line can be drawn", scores.error_on_line))
-        print(_row("  of that line", scores.line_error_on_line))
+        rows = {
+            "true date inside the 10-90 % range": [s.inside for s in learnt],
+            "the same, as shown with a 60-year horizon": [s.inside_shown for s in learnt],
+            "the same range, planning defaults for prior": [s.inside for s in default],
+            "error of the likely date": [s.error for s in learnt],
+            "  of a least-squares line": [s.line_error for s in learnt],
+            "  of a constant rate, the default": [s.rate_error for s in learnt],
+            "error where a line can be drawn": [s.error_on_line for s in learnt],
+            "  of that line": [s.line_error_on_line for s in learnt],
+        }
+        for name, runs in rows.items():
+            print(_row(name, mean_of(runs)))
+        spread = [s.inside["all"] for s in learnt]
+        print(
+            f"  inside the range, least and most of the seeds {min(spread):6.2f} {max(spread):6.2f}"
+        )
 
 
-def print_alarms(count: int, seed: int) -> None:
+def print_alarms(count: int, seeds: Sequence[int]) -> None:
     """How often a jump is called a surprise, by the gauge's scatter."""
     print("\nNext reading called a surprise, by readings before it")
     for gauge_mm in (0.05, 0.12, 0.20):
-        fleet = simulate(count, seed, gauge_mm=gauge_mm)
-        fit = fit_with_its_own_prior(fleet)
+        fleets = [simulate(count, seed, gauge_mm=gauge_mm) for seed in seeds]
+        fits = [fit_with_its_own_prior(fleet) for fleet in fleets]
+        noise = np.mean([fit.prior.noise_mm for fit in fits])
         print(
-            f"\ngauge s.d. {gauge_mm:g} mm, learnt noise {fit.prior.noise_mm:.2f} mm {'':<9}"
+            f"\ngauge s.d. {gauge_mm:g} mm, learnt noise {noise:.2f} mm {'':<9}"
             + "".join(f"{b:>7}" for b in BINS)
         )
         for threshold in (3.0, 2.5):
-            print(_row(f"no jump, |z| > {threshold:g}", alarms(fleet, fit, 0.0, threshold)))
             for jump_mm in JUMPS_MM:
-                name = f"jump of {jump_mm:g} mm, |z| > {threshold:g}"
-                print(_row(name, alarms(fleet, fit, jump_mm, threshold)))
+                jump = f"jump of {jump_mm:g} mm" if jump_mm else "no jump"
+                runs = zip(fleets, fits, strict=True)
+                print(
+                    _row(
+                        f"{jump}, |z| > {threshold:g}",
+                        mean_of(alarms(*run, jump_mm, threshold) for run in runs),
+                    )
+                )
 
 
 def main() -> None:
     """Print both tables."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=2000)
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--seeds", type=int, default=4)
     arguments = parser.parse_args()
-    print_forecasts(arguments.count, arguments.seed)
-    print_alarms(arguments.count, arguments.seed)
+    seeds = range(1, arguments.seeds + 1)
+    print(
+        f"{arguments.count} simulated instruments in each fleet, mean of seeds 1 to {len(seeds)}."
+    )
+    print_forecasts(arguments.count, seeds)
+    print_alarms(arguments.count, seeds)
 
 
 if __name__ == "__main__":

@@ -11,7 +11,7 @@ one instrument is N = 1.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri, stdtr
 
 from geometry._checks import as_not_negative, as_numbers, as_positive, as_reading
@@ -84,25 +84,10 @@ def fit_lift(
     age, rise, offset, w = _readings(age_years, rise_mm, moisture_offset_pct, weight)
     n, m = age.shape
     prior.check_rows(n)
-    shift = _age_shifts(age_sd_years, n)
-    nodes = shift.shape[1]
     if chunk < 1:
         raise ValueError(f"chunk must be at least 1, got {chunk}")
-    p, b, r = len(prior.exponents), len(prior.rates_mm), 4 if prior.season_sd_mm > 0 else 2
-    arrays = {
-        "weight": np.empty((n, nodes, p, b)),
-        "base": np.empty((n, r)),
-        "drag": np.empty((n, nodes, p, r)),
-        "spread0": np.empty(n),
-        "spread1": np.empty((n, nodes, p)),
-        "spread2": np.empty((n, nodes, p)),
-        "covariance": np.empty((n, r, r)),
-        "dof": np.empty(n),
-        "reading_factor": np.empty((n, m)),
-    }
-    fit = LiftFit(
-        prior=prior, usable=np.asarray((w > 0).any(axis=1)), age_shift_years=shift, **arrays
-    )
+    usable = np.asarray((w > 0).any(axis=1))
+    fit = _unfitted(prior, usable, _age_shifts(age_sd_years, n), m)
     for start in range(0, n, chunk):
         rows = np.arange(start, min(start + chunk, n))
         readings = readings_of(fit, rows, age, rise, offset, w)
@@ -110,6 +95,26 @@ def fit_lift(
         if robust:
             hold_wild_readings(fit, rows, readings)
     return fit
+
+
+def _unfitted(prior: LiftPrior, usable: NDArray[np.bool_], shift: FloatArray, m: int) -> LiftFit:
+    """A fit of m readings an instrument whose arrays are yet to be filled."""
+    cells = (*shift.shape, len(prior.exponents))
+    n, r = len(usable), len(prior.coefficients()[0])
+    return LiftFit(
+        prior=prior,
+        usable=usable,
+        age_shift_years=shift,
+        weight=np.empty((*cells, len(prior.rates_mm))),
+        base=np.empty((n, r)),
+        drag=np.empty((*cells, r)),
+        spread0=np.empty(n),
+        spread1=np.empty(cells),
+        spread2=np.empty(cells),
+        covariance=np.empty((n, r, r)),
+        dof=np.empty(n),
+        reading_factor=np.empty((n, m)),
+    )
 
 
 def components(fit: LiftFit) -> dict[str, FloatArray]:

@@ -28,6 +28,8 @@ NEGLIGIBLE = 1e-3
 #: From this many degrees of freedom the series for Student's t serve.
 SERIES_FROM_DOF = 6.0
 MAX_ROUNDS = 80
+#: By how much the error of a secant step is thought to exceed the product of the last two steps.
+SAFETY = 30.0
 #: Normal scores beyond this are as good as certain.
 SCORE_REACH = 9.0
 
@@ -307,7 +309,8 @@ def solve_increasing(
         root[live] = step
         before, stride = np.abs(stride), step - x
         moved = np.abs(unit(step) - unit(x))
-        settled = (turn > 0) & trusted & (moved * np.minimum(30.0 * before, 1.0) < tolerance)
+        settled = trusted & (moved * np.minimum(SAFETY * before, 1.0) < tolerance)
+        settled &= bool(turn) or known is not None  # a slope that was assumed settles nothing
         done = settled | (np.abs(unit(b) - unit(a)) < tolerance)
         keep = np.flatnonzero(~done)
         live = live[keep]

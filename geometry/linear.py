@@ -254,11 +254,10 @@ def nig_fit(
     shape = -0.5 * np.count_nonzero(precision == 0) if prior_shape is None else prior_shape
     dof = 2.0 * shape + used.sum(axis=1)
     squares = reduced.cross(0, 0)
-    variance = (2.0 * prior_scale + squares) / np.where(dof > 0, dof, np.nan)
     return LinearFit(
         coefficients=reduced.coefficients[:, :, 0],
         covariance=reduced.covariance,
-        residual_sd=np.sqrt(variance),
+        residual_sd=np.sqrt((2.0 * prior_scale + squares) / np.where(dof > 0, dof, np.nan)),
         dof=dof,
         sum_of_squares=squares,
     )

@@ -98,21 +98,15 @@ def simulate(
     last = rng.integers(bins[:, 0], bins[:, 1] + 1) - 1
     age = _check_in_ages(rng, count, most + 1)
     swing, offset = _season(rng, age)
-    step = rng.normal(0.0, 0.10, age.shape) * (rng.random(age.shape) < 0.25)
-    work = (
-        np.cumsum(step, axis=1) - step
-    )  # error of the work undone between one check-in and another
-    row = np.arange(count)
-    work -= work[row, last][:, None]
     wild = rng.random(age.shape) < WILD_SHARE
-    error = rng.normal(0.0, gauge_mm, age.shape) * np.exp(rng.normal(0.0, 0.25, (count, 1)))
-    error += wild * rng.choice([-1.0, 1.0], age.shape) * rng.uniform(0.7, 3.0, age.shape)
-    rise = np.round((laws.lasting(age) + swing + work + error) / 0.05) * 0.05
+    rise = laws.lasting(age) + swing + _work_errors(rng, last, age.shape)
+    rise += _gauge_errors(rng, wild, gauge_mm)
+    rise = np.round(rise / 0.05) * 0.05
+    row = np.arange(count)
     guessed = rng.random(count) < 0.15
     age_sd = np.where(guessed, np.minimum(4.0, 0.3 * age[:, 0]), 0.0)
     stated = age + np.maximum(age_sd * rng.normal(size=count), -age[:, 0])[:, None]
-    now = age[row, last]
-    limit = laws.lasting(now[:, None])[:, 0] + rng.uniform(0.05, 1.2, count)
+    limit = laws.lasting(age[row, last][:, None])[:, 0] + rng.uniform(0.05, 1.2, count)
     used = np.arange(most) <= last[:, None]
     return Fleet(
         age_years=np.where(used, stated[:, :-1], 0.0),
@@ -122,13 +116,28 @@ def simulate(
         age_sd_years=age_sd,
         age_now_years=stated[row, last],
         limit_mm=limit,
-        years_to_crossing=laws.crossing_age(limit) - now,
+        years_to_crossing=laws.crossing_age(limit) - age[row, last],
         wild=wild[:, :-1] & used,
         next_age_years=stated[row, last + 1],
         next_rise_mm=rise[row, last + 1],
         next_offset_pct=offset[row, last + 1],
         next_wild=wild[row, last + 1],
     )
+
+
+def _work_errors(rng: np.random.Generator, last: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
+    """Error of the work undone between each check-in and the last, (N, m): a quarter come with work. [mm]"""
+    step = rng.normal(0.0, 0.10, shape) * (rng.random(shape) < 0.25)
+    error = np.cumsum(step, axis=1) - step
+    return error - error[np.arange(len(last)), last][:, None]
+
+
+def _gauge_errors(rng: np.random.Generator, wild: np.ndarray, gauge_mm: float) -> np.ndarray:
+    """Errors of the gauge, some hands steadier than others, and of wild readings, (N, m). [mm]"""
+    hand = np.exp(rng.normal(0.0, 0.25, (len(wild), 1)))
+    error = rng.normal(0.0, gauge_mm, wild.shape) * hand
+    error += wild * rng.choice([-1.0, 1.0], wild.shape) * rng.uniform(0.7, 3.0, wild.shape)
+    return error
 
 
 def _check_in_ages(rng: np.random.Generator, count: int, most: int) -> np.ndarray:
