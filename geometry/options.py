@@ -360,6 +360,8 @@ def reset(bench: Bench) -> Option:
         why_not = "It asks for more angle than a reset gives: measure again."
     elif wedge == 0.0:
         why_not = "The neck's angle is already right for a new saddle."
+    elif wedge < 0.0 and bench.joint.kind in ("tilting", "shimmed"):
+        why_not = "The strings must come up, and the joint can be set forward for that."
     elif _misses(bench, rise - bench.rise_mm - cut):
         why_not = "Bass and treble are too far apart for a saddle between floor and ceiling."
     setting = Setting(tilt, None, None)

@@ -21,8 +21,9 @@ REASONS = {
     "or the neck's angle.",
     "no_action_12": "Action at fret 12 was not measured on both sides, and the other readings do "
     "not give it.",
-    "surprise": "The last reading lies {surprise_z:.1f} times its expected spread from what earlier "
-    "ones foretold: measure again, and look for a loose brace or a lifting bridge.",
+    "surprise": "The newest bridge rise is far from where the earlier ones were heading "
+    "({surprise_z:.1f} times the usual scatter): measure again, and look for a loose brace or a "
+    "lifting bridge.",
     "contradiction": "Action at fret 12 reads {measured_mm:.2f} mm on the {side} where the other "
     "readings give {predicted_mm:.2f} mm: one of them is misread, so measure again.",
     "relief_high": "Relief is {relief_mm:.2f} mm, above {limit_mm:.2f} mm: tighten the rod in small "

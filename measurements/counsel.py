@@ -27,7 +27,7 @@ from measurements.outlooks import (
     targets_of,
 )
 from measurements.rows import date_of
-from measurements.work_forms import Change
+from measurements.work_forms import Change, tilt_to_go_back_to
 from shop.models import ShopProfile
 
 Dates = dict[str, date | None]
@@ -182,13 +182,13 @@ def neck_of(facts: Facts) -> Neck:
 def joint_of(instrument: Instrument, facts: Facts) -> Joint:
     """The joint with its dimensions, its own or the usual ones, as it is set on the day."""
     joint = instrument.joint
+    earlier = tilt_to_go_back_to(instrument)
+    least = joint.tilt_min_deg if earlier is None or not joint.one_way else earlier
     tilting = {
         "bolt_arm_mm": joint_dimension("bolt_arm_mm", joint.bolt_arm_mm),
         "thread_pitch_mm": joint_dimension("thread_pitch_mm", joint.thread_pitch_mm),
-        "tilt_min_deg": joint.tilt_min_deg,
-        "tilt_max_deg": max(
-            joint_dimension("tilt_max_deg", joint.tilt_max_deg), joint.tilt_min_deg
-        ),
+        "tilt_min_deg": least,
+        "tilt_max_deg": max(joint_dimension("tilt_max_deg", joint.tilt_max_deg), least),
     }
     return Joint(
         kind=joint.kind,  # type: ignore[arg-type]
@@ -197,6 +197,6 @@ def joint_of(instrument: Instrument, facts: Facts) -> Joint:
         tilt_now_deg=float(facts.tilt_now_deg[0]),
         shims_mm=tuple(joint.shims_mm),
         shim_now_mm=max(float(facts.shim_now_mm[0]), 0.0),
-        one_way=joint.one_way,
+        one_way=joint.one_way and earlier is None,
         **tilting,
     )

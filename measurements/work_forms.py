@@ -1,18 +1,21 @@
 """One form for each kind of work; each says what it changes, so that the result can be foretold."""
 
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import F
+from django.utils import timezone
 
 from geometry.joint import shim_tilt, tilt_after_turns
 from geometry.units import format_length
 from instruments.defaults import joint_dimension
 from instruments.models import Instrument, JointKind, NeckJoint
 from measurements.forms import DatedForm, action_field, reading_field
-from measurements.models import Side, WorkKind
+from measurements.models import Side, Work, WorkKind
 from shop.fields import LengthField, QuantityField
 
 LOWER, RAISE = "lower", "raise"
@@ -228,9 +231,32 @@ def both_sides(cleaned: dict[str, Any], name: str) -> tuple[float | None, float 
     return (cleaned.get(name.format(Side.BASS)), cleaned.get(name.format(Side.TREBLE)))
 
 
+#: A turn of this visit may be taken back, also on a joint that otherwise goes one way only.
+VISIT = timedelta(days=30)
+
+
+def tilt_to_go_back_to(instrument: Instrument) -> float | None:
+    """Where the joint stood before the adjustments of the last 30 days; None without any."""
+    first = (
+        Work.objects.standing()
+        .filter(
+            instrument=instrument,
+            kind=WorkKind.JOINT,
+            done_at__gte=timezone.now() - VISIT,
+            tilt_to_deg__gt=F("tilt_from_deg"),
+        )
+        .order_by("done_at", "pk")
+        .first()
+    )
+    return None if first is None else first.tilt_from_deg
+
+
 def joint_limits(joint: NeckJoint) -> tuple[float, float, float]:
-    """Tilt now, least and most, in degrees; a one-way joint's least is where it stands."""
-    least = joint.tilt_now_deg if joint.one_way else joint.tilt_min_deg
+    """Tilt now, least and most, in degrees; a one-way joint goes back only what was just turned."""
+    least = joint.tilt_min_deg
+    if joint.one_way:
+        earlier = tilt_to_go_back_to(joint.instrument)
+        least = joint.tilt_now_deg if earlier is None else earlier
     return joint.tilt_now_deg, least, joint_dimension("tilt_max_deg", joint.tilt_max_deg)
 
 

@@ -270,6 +270,11 @@ def test_a_neck_set_too_far_back_is_brought_forward():
     assert option.wedge_mm < 0
 
 
+def test_an_adjustable_neck_set_too_far_back_wants_no_reset():
+    option = options_of(for_error(-1.2, saddle=(4.0, 4.0), rise=-3.0), TILTING)["reset"]
+    assert option.why_not == "The strings must come up, and the joint can be set forward for that."
+
+
 def test_a_reset_beyond_reason_says_measure_again():
     option = options_of(for_error(12.0, rise=10.0))["reset"]
     assert option.why_not == "It asks for more angle than a reset gives: measure again."

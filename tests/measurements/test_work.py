@@ -7,6 +7,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from instruments.models import JointKind
+from measurements.counsel import counsel
 from measurements.models import Outlook, Work
 from tests.factories import CheckInFactory, InstrumentFactory
 
@@ -163,6 +164,26 @@ def test_the_form_holds_the_recommended_amount_and_its_cautions(at_bench):
     ).content.decode()
     assert 'name="turns" value="' in page
     assert "Slacken the strings before" in page
+
+
+def test_what_was_just_turned_may_be_turned_back_and_no_further(at_bench, tilting):
+    post(at_bench, tilting, "joint", turns="3/4", sense="lower")
+    assert post(at_bench, tilting, "joint", turns="1/4", sense="raise").status_code == 302
+    response = post(at_bench, tilting, "joint", turns="3/4", sense="raise")
+    assert response.status_code == 422
+    assert Work.objects.count() == 2
+
+
+def test_an_overturned_joint_is_advised_to_be_turned_back(at_bench, tilting):
+    post(at_bench, tilting, "joint", turns="3/4", sense="lower")
+    CheckInFactory(
+        instrument=tilting, measured_at=timezone.now(), bridge_rise_mm=-2.7,
+        actions_mm={(1, "bass"): 0.55, (1, "treble"): 0.35, (12, "bass"): 0.9, (12, "treble"): 0.4},
+    )  # fmt: skip
+    advice = counsel(tilting).advice
+    assert advice.recommended in ("tilt", "tilt_and_saddle")
+    option = next(o for o in advice.options if o.key == advice.recommended)
+    assert -0.75 <= option.turns < 0
 
 
 def test_a_repeated_submit_is_one_piece_of_work(at_bench, tilting):
