@@ -29,6 +29,8 @@ from measurements.words import (
     advice_words,
     assumption_words,
     basis_words,
+    booking_words,
+    notes_on,
     option_words,
     suspect_words,
     when_words,
@@ -108,7 +110,10 @@ def instrument(request: HttpRequest, tag: str) -> HttpResponse:
         "report_nonce": uuid4(),
     }
     if has_readings:
-        context |= advice_context(counsel(found), unit)
+        now = counsel(found)
+        context |= advice_context(now, unit)
+        context["booking"] = booking_words(context["outlook"])
+        context["notes"] = notes_on(now, context["outlook"], unit)
         context |= _trend_context(found, outlook, unit)
     return render(request, "measurements/instrument.html", context)
 
@@ -117,7 +122,7 @@ def advice_context(now: Counsel, unit: LengthUnit) -> dict[str, Any]:
     """What ``_advice.html``, ``_options.html`` and ``_side_view.html`` show."""
     lowering = now.instrument.joint.lowering_turn
     chosen = now.recommended
-    work_to_do = chosen is not None and chosen.key != "leave"
+    work_to_do = chosen is not None and chosen.key != "leave" and not now.facts.unmeasured[0]
     after = after_option(chosen, "after the advice") if chosen and work_to_do else None
     return {
         "counsel": now,

@@ -55,24 +55,30 @@ def outlook_words(outlook: Outlook, unit: LengthUnit) -> list[str]:
     today = outlook.as_of
     room, by_joint = outlook.saddle_room_mm, outlook.joint_room_mm or 0.0
     reset = around(*_dates(outlook, "reset"), today)
-    words = ["The saddle cannot usefully be lowered any further."]
+    words = ["The strings' pull slowly raises the bridge."]
     if room > 0:
-        words = [
-            "The strings' pull slowly raises the bridge. It can rise by another "
-            f"{format_length(room, unit)} before the saddle cannot be lowered any further."
-        ]
+        words.append(
+            f"It can rise by another {format_length(room, unit)} before the saddle cannot be lowered "
+            "any further."
+        )
+    else:
+        words.append(
+            "By the newest measurements the saddle cannot usefully be lowered any further."
+        )
     if by_joint > 0:
-        if room > 0:
-            spent = around(*_dates(outlook, "saddle_spent"), today)
-            when = "That can be any time now" if spent == DUE_NOW else f"That is {spent}"
-            words.append(f"{when}.")
         words.append(
             f"The adjustable neck joint can make up for another {format_length(by_joint, unit)}."
         )
+    if outlook.reset_likely is None:
         words.append(f"A neck reset is {reset}.")
     else:
-        # Without an adjustable joint the end of the saddle's room is the day of the reset.
-        words.append(f"A neck reset is {'then ' * (room > 0)}needed: it is {reset}.")
+        words.append(f"After that the neck needs a reset: {reset}.")
+    if outlook.remeasure:
+        words.append(
+            "The newest measurements do not fit the earlier ones and are to be taken again."
+        )
+    elif room <= 0 and (outlook.reset_likely is None or outlook.reset_likely > today):
+        words.append("The dates rest on all measurements, not on the newest alone.")
     if outlook.readings < 3:
         words.append("With so few readings the range is wide; each further check-in narrows it.")
     return words
@@ -92,7 +98,7 @@ def around(early: date | None, likely: date | None, late: date | None, today: da
         if early is None:
             return f"not to be expected within the next {HORIZON_YEARS} years"
         return (
-            f"likely more than {HORIZON_YEARS} years from now, at the earliest around {early.year}"
+            f"likely only after {today.year + HORIZON_YEARS}, at the earliest around {early.year}"
         )
     if likely <= today:
         return DUE_NOW
@@ -118,7 +124,11 @@ def found_words(reading: Measured, targets: Targets, unit: LengthUnit, *, later:
     saddles = [mm for mm in reading.saddle_mm if mm is not None]
     floor = float(np.asarray(targets.saddle_floor_mm))
     if saddles and min(saddles) <= floor and not later:
-        words.append("The saddle was as low as it may be.")
+        words.append(
+            "The saddle was as low as it may be."
+            if min(saddles) > floor - 0.1
+            else "The saddle was lower than it should be."
+        )
     low, high = targets.relief_window_mm
     relief = reading.relief_mm
     if relief is not None and not low <= relief <= high and not later:
@@ -162,7 +172,12 @@ def work_sentence(work: Work, unit: LengthUnit) -> str:
     if work.kind == WorkKind.NUT:
         return "Nut worked on, which sets how high the strings stand at the first fret."
     if work.kind == WorkKind.RESET:
-        return "Neck reset: the neck was set at a new angle."
+        saddles = [
+            mm for mm in (work.saddle_bass_to_mm, work.saddle_treble_to_mm) if mm is not None
+        ]
+        new = " / ".join(format_length(mm, unit) for mm in saddles)
+        fitted = f", and a new saddle fitted ({new})" if new else ""
+        return f"Neck reset: the neck was set at a new angle{fitted}."
     return work.notes or "Other work."
 
 
@@ -204,9 +219,18 @@ AGAIN = {
 
 
 def next_words(
-    advice: Advice, chosen: Option | None, outlook: Outlook, unit: LengthUnit
+    advice: Advice,
+    chosen: Option | None,
+    outlook: Outlook,
+    unit: LengthUnit,
+    *,
+    unmeasured: bool = False,
 ) -> list[str]:
     """The next step, what it leads to, and when to come again."""
+    if unmeasured:
+        return [
+            "Work was done after the last measurements: the instrument is to be measured again."
+        ]
     words = [FIRST_STEPS.get(advice.first_step, FIRST_STEPS["none"])]
     pressing = outlook.state in (State.OVERDUE, State.BOOK)
     if advice.first_step == "none" and pressing:
@@ -221,7 +245,8 @@ def next_words(
                 f"That brings the strings to {bass} on the bass side and {treble} on the treble side "
                 "at the 12th fret."
             )
-    if advice.first_step == "none" or (advice.first_step == "height" and pressing):
+    reset_now = advice.first_step == "height" and chosen is not None and chosen.key == "reset"
+    if advice.first_step == "none" or (pressing and not reset_now):
         words.append(AGAIN[State(outlook.state)])
     return words
 

@@ -128,7 +128,9 @@ def freeze(instrument: Instrument, *, by: User, issued_at: datetime) -> dict[str
         "state": outlook.state,
         "state_words": state_words(outlook.state),
         "outlook": outlook_words(outlook, unit),
-        "next": next_words(now.advice, now.recommended, outlook, unit),
+        "next": next_words(
+            now.advice, now.recommended, outlook, unit, unmeasured=bool(now.facts.unmeasured[0])
+        ),
         "care": list(CARE),
         "cautions": list(CAUTIONS),
         "glossary": [list(entry) for entry in GLOSSARY],
@@ -145,6 +147,7 @@ def visit(instrument: Instrument) -> tuple[CheckIn | None, CheckIn | None]:
     standing = [
         check_in
         for check_in in instrument.check_ins.standing()
+        .filter(at_pitch=True)
         .prefetch_related("action_readings")
         .order_by("measured_at", "pk")
         if _has_figures(measured(check_in))

@@ -1,8 +1,11 @@
 """Plain sentences for facts and conclusions; the page, the report and the charts share them."""
 
+from __future__ import annotations
+
 import re
 from collections.abc import Sequence
 from datetime import date
+from typing import TYPE_CHECKING
 
 from geometry.advice import Advice, Option
 from geometry.balance import Suspect
@@ -10,6 +13,9 @@ from geometry.reasons import REASONS
 from geometry.units import LengthUnit, format_length, format_turns
 from instruments.models import Turn
 from measurements.models import Outlook, State, Work, WorkKind
+
+if TYPE_CHECKING:
+    from measurements.counsel import Counsel
 
 
 def change_words(before: float | None, after: float | None, unit: LengthUnit) -> str:
@@ -32,7 +38,15 @@ def turn_words(turns: float, lowering_turn: str) -> str:
     """``3/4 turn clockwise``: the way the hand turns, from the joint's own direction."""
     other = {Turn.CLOCKWISE: Turn.ANTICLOCKWISE, Turn.ANTICLOCKWISE: Turn.CLOCKWISE}
     way = lowering_turn if turns >= 0 else other[Turn(lowering_turn)]
-    return f"{format_turns(abs(turns))} {way}"
+    return f"{_turns(turns)} {way}"
+
+
+def _turns(turns: float) -> str:
+    """A number of turns as a fraction where it is one, else with two decimals."""
+    size = abs(turns)
+    if abs(size * 16 - round(size * 16)) < 1e-6:
+        return format_turns(size)
+    return f"{size:.2f} turn{'s' if size > 1 else ''}"
 
 
 def work_words(work: Work, unit: LengthUnit = "mm") -> str:
@@ -53,7 +67,10 @@ def work_words(work: Work, unit: LengthUnit = "mm") -> str:
         )
     if work.kind == WorkKind.RESET:
         wedge = "" if work.wedge_mm is None else f", wedge {format_length(work.wedge_mm, unit)}"
-        return f"Neck reset{wedge}"
+        saddles = (work.saddle_bass_to_mm, work.saddle_treble_to_mm)
+        if saddles == (None, None):
+            return f"Neck reset{wedge}"
+        return f"Neck reset{wedge}, saddle " + _both_sides(unit, *((None, mm) for mm in saddles))
     return work.notes or "Other work"
 
 
@@ -61,7 +78,7 @@ def _joint_words(work: Work, unit: LengthUnit) -> str:
     tilt = f"tilt {angle_words(work.tilt_from_deg)} → {angle_words(work.tilt_to_deg)}"
     if work.turns is not None:
         sense = "lower" if work.turns >= 0 else "raise"
-        return f"Adjuster {format_turns(abs(work.turns))} to {sense} the action, {tilt}"
+        return f"Adjuster {_turns(work.turns)} to {sense} the action, {tilt}"
     if work.shim_to_mm is not None:
         return f"Shim {change_words(work.shim_from_mm, work.shim_to_mm, unit)}, {tilt}"
     return f"Neck angle, {tilt}"
@@ -85,9 +102,9 @@ def when_words(dates: Sequence[date | None], today: date, horizon_years: int = 6
             "now" if late is None or late <= today else f"now, at the latest {_when(late, today)}"
         )
     if likely is None:
-        return f"not within {horizon_years} years" + (
-            "" if early is None else f", at the earliest {_when(early, today)}"
-        )
+        if early is None:
+            return f"not within {horizon_years} years"
+        return f"likely after {today.year + horizon_years}, at the earliest {_when(early, today)}"
     upper = beyond if late is None else _when(late, today)
     return f"{_when(likely, today)} ({_when(early, today)} to {upper})"
 
@@ -100,6 +117,36 @@ def _when(day: date | None, today: date) -> str:
     if (day - today).days < 730:
         return f"{day:%B %Y}"
     return f"{day:%Y}"
+
+
+def booking_words(outlook: Outlook) -> str:
+    """What the owner is to be told when a reset is near, whatever keeps the instrument going till then."""
+    if outlook.state == State.OVERDUE:
+        return "Book the neck reset: it is due. What follows keeps the instrument going until then."
+    if outlook.state == State.BOOK:
+        return f"Book the neck reset: likely {reset_words(outlook)}."
+    return ""
+
+
+def notes_on(counsel_now: Counsel, outlook: Outlook, unit: LengthUnit) -> list[str]:
+    """What a practitioner should know beside the advice."""
+    notes = []
+    facts, floor = counsel_now.facts, counsel_now.profile.saddle_floor_mm
+    if facts.unmeasured[0]:
+        notes.append(
+            "Work was logged after the last readings. The figures here are what they should be now: "
+            "measure again before the next step."
+        )
+    for side, height in zip(("bass", "treble"), facts.saddle_mm[0], strict=True):
+        if height < floor - 0.005:
+            notes.append(
+                f"The saddle stands {format_length(float(height), unit)} on the {side}, below its "
+                f"floor of {format_length(floor, unit)}."
+            )
+    later = outlook.saddle_spent_likely is None or outlook.saddle_spent_likely > outlook.as_of
+    if outlook.saddle_room_mm is not None and outlook.saddle_room_mm <= 0 and later:
+        notes.append("The newest reading stands above the trend; the dates rest on all readings.")
+    return notes
 
 
 def reset_words(outlook: Outlook) -> str:
@@ -142,7 +189,8 @@ def option_words(option: Option, unit: LengthUnit, lowering_turn: str) -> str:
         parts.append(f"shim {format_length(option.shim_mm, unit)}")
     if option.key == "reset":
         parts.append(
-            f"reset by {option.tilt_change_deg:.2f}°, wedge {format_length(option.wedge_mm, unit)}"
+            f"reset by {angle_words(option.tilt_change_deg)}, "
+            f"wedge {format_length(option.wedge_mm, unit)}"
         )
     for side, cut in zip(("bass", "treble"), option.saddle_cut_mm, strict=True):
         if cut:

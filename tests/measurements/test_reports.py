@@ -180,7 +180,7 @@ def test_refused_without_readings(owner):
         (2031, 2031, 2031, "likely in 2031"),
         (2020, 2025, 2031, "due now"),
         (None, None, None, "not to be expected within the next 60 years"),
-        (2077, None, None, "likely more than 60 years from now, at the earliest around 2077"),
+        (2077, None, None, "likely only after 2086, at the earliest around 2077"),
     ],
 )
 def test_dates_are_said_with_their_range(early, likely, late, words):
@@ -193,20 +193,20 @@ def test_outlook_says_room_and_when():
         instrument=None, joint_room_mm=7.0, reset_early=date(2061, 5, 1), reset_likely=None
     )
     assert outlook_words(outlook, "mm")[1:] == [
-        "That is likely around 2036, between 2031 and 2047.",
+        "It can rise by another 1.33 mm before the saddle cannot be lowered any further.",
         "The adjustable neck joint can make up for another 7.00 mm.",
-        "A neck reset is likely more than 60 years from now, at the earliest around 2061.",
+        "A neck reset is likely only after 2086, at the earliest around 2061.",
     ]
     outlook.saddle_room_mm = -0.2
-    assert outlook_words(outlook, "mm")[0] == "The saddle cannot usefully be lowered any further."
+    assert "the saddle cannot usefully be lowered any further" in outlook_words(outlook, "mm")[1]
 
 
 def test_outlook_of_a_fixed_joint_names_the_dates_once():
     outlook = OutlookFactory.build(instrument=None)
-    room, reset = outlook_words(outlook, "mm")
+    *_, room, reset = outlook_words(outlook, "mm")
     assert "It can rise by another 1.33 mm before" in room
     assert reset == (
-        "A neck reset is then needed: it is likely around 2036, between 2031 and 2047."
+        "After that the neck needs a reset: likely around 2036, between 2031 and 2047."
     )
     outlook.readings = 1
     assert "With so few readings the range is wide" in outlook_words(outlook, "mm")[-1]
@@ -217,7 +217,11 @@ def test_outlook_of_a_fixed_joint_names_the_dates_once():
     [
         ("none", State.ROOM, ["Nothing needs doing now.", AGAIN[State.ROOM]]),
         ("none", State.BOOK, ["The strings stand as they should for now.", AGAIN[State.BOOK]]),
-        ("relief", State.BOOK, ["Set the bow of the neck (relief) first, then measure again."]),
+        (
+            "relief",
+            State.BOOK,
+            ["Set the bow of the neck (relief) first, then measure again.", AGAIN[State.BOOK]],
+        ),
     ],
 )
 def test_next_step_never_contradicts_the_outlook(first_step, state, words):
@@ -243,7 +247,20 @@ def test_next_step_says_what_it_leads_to(key, cut_mm, state, words):
     said = next_words(SimpleNamespace(first_step="height"), chosen, outlook, "mm")
     assert said[0].startswith(words)
     assert "2.41 mm on the bass side and 1.62 mm on the treble side at the 12th fret" in said[1]
-    assert (AGAIN[State.OVERDUE] in said) == (state == State.OVERDUE)
+    assert AGAIN[State.OVERDUE] not in said  # resetting it now is what is said already
+
+
+def test_work_not_measured_since_asks_to_be_measured():
+    outlook = OutlookFactory.build(instrument=None)
+    said = next_words(SimpleNamespace(first_step="none"), None, outlook, "mm", unmeasured=True)
+    assert said == [
+        "Work was done after the last measurements: the instrument is to be measured again."
+    ]
+
+
+def test_readings_that_do_not_fit_are_said_to_be_taken_again():
+    outlook = OutlookFactory.build(instrument=None, remeasure=True)
+    assert "are to be taken again" in outlook_words(outlook, "mm")[-1]
 
 
 @pytest.mark.parametrize(
@@ -515,6 +532,8 @@ def test_every_state_says_when_to_come_again():
 
 def test_relief_and_a_low_saddle_are_named():
     targets = Targets(action_12_mm=(2.4, 1.6), saddle_floor_mm=1.6, relief_window_mm=(0.1, 0.3))
-    words = found_words(Measured(1.0, 0.4, (1.6, 1.5)), targets, "mm", later=False)
+    words = found_words(Measured(1.0, 0.4, (1.7, 1.55)), targets, "mm", later=False)
     assert words == ["The saddle was as low as it may be.", "The neck had too much bow."]
+    low = found_words(Measured(1.0, 0.2, (1.6, 0.8)), targets, "mm", later=False)
+    assert low == ["The saddle was lower than it should be."]
     assert found_words(Measured(1.0, 0.4, (1.6, 1.5)), targets, "mm", later=True) == []

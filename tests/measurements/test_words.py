@@ -21,7 +21,7 @@ TODAY = date(2026, 6, 1)
         ((date(2020, 1, 1), date(2031, 1, 1), None), "2031 (now to more than 60 years)"),
         ((date(2020, 1, 1), date(2022, 1, 1), date(2024, 1, 1)), "now"),
         ((date(2020, 1, 1), date(2022, 1, 1), date(2031, 1, 1)), "now, at the latest 2031"),
-        ((date(2050, 1, 1), None, None), "not within 60 years, at the earliest 2050"),
+        ((date(2050, 1, 1), None, None), "likely after 2086, at the earliest 2050"),
         ((None, None, None), "not within 60 years"),
     ],
 )
