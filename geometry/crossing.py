@@ -147,26 +147,36 @@ def _cross(
         return ages
     limited = mixture.less(limit)
     low, high = np.full(len(fit), np.log(ORIGIN_YEARS)), np.log(horizon)
-    np.arange(len(fit))
     guesses, early, late = _guess(limited, low, high, wanted)
     at_origin, at_horizon = np.zeros(len(fit)), np.ones(len(fit))
     if early.size:
         at_origin[early] = limited.take(early).chance_at(low[early])
     if late.size:
         at_horizon[late] = limited.take(late).chance_at(high[late])
-    # The same few points serve all the quantiles as brackets and first secants.
-    points = np.column_stack([low, guesses, high])
-    scores = np.full(points.shape, -SCORE_REACH)
-    scores[:, -1] = normal_score(at_horizon)
-    for j in range(guesses.shape[1]):
-        scores[:, j + 1] = normal_score(limited.chance_at(guesses[:, j]))
-    for j, q in enumerate(wanted):
-        ages[at_origin >= q, j] = 0.0
-        rows = np.flatnonzero((at_origin < q) & (at_horizon >= q))
+    # The same few points serve all the quantiles as brackets and first secants; those of quantiles
+    # passed at the origin, or not by the horizon, fall together with these.
+    points = np.column_stack([low, *[high] * (len(wanted) + 1)])
+    scores = np.repeat(normal_score(at_horizon)[:, None], len(wanted) + 2, axis=1)
+    scores[:, 0] = -SCORE_REACH
+    passed = at_origin[:, None] >= wanted
+    points[:, 1:-1] = np.where(passed, low[:, None], points[:, 1:-1])
+    scores[:, 1:-1] = np.where(passed, -SCORE_REACH, scores[:, 1:-1])
+    asked = [np.flatnonzero(~passed[:, j] & (at_horizon >= q)) for j, q in enumerate(wanted)]
+    for j, rows in enumerate(asked):
         if rows.size:
-            problems = limited if len(rows) == len(fit) else limited.take(rows)
-            ages[rows, j] = _solve(problems, points[rows], scores[rows], q)
+            points[rows, j + 1] = guesses[rows, j]
+            chance = _of(limited, rows).chance_at(guesses[rows, j])
+            scores[rows, j + 1] = normal_score(chance)
+    for j, (q, rows) in enumerate(zip(wanted, asked, strict=True)):
+        ages[passed[:, j], j] = 0.0
+        if rows.size:
+            ages[rows, j] = _solve(_of(limited, rows), points[rows], scores[rows], q)
     return ages
+
+
+def _of(mixture: Mixture, rows: RowIndex) -> Mixture:
+    """The mixture of some instruments, itself if of all."""
+    return mixture if len(rows) == len(mixture.dof) else mixture.take(rows)
 
 
 def _solve(mixture: Mixture, points: FloatArray, scores: FloatArray, q: float) -> FloatArray:

@@ -31,6 +31,7 @@ __all__ = [
     "fleet_prior",
     "lasting_rise",
     "learn_prior",
+    "seasonal_part",
     "surprise",
 ]
 
@@ -120,7 +121,8 @@ def _unfitted(prior: LiftPrior, usable: NDArray[np.bool_], shift: FloatArray, m:
 def components(fit: LiftFit) -> dict[str, FloatArray]:
     """Posterior means that take a reading apart into lasting lift and season.
 
-    Correct a reading for season with ``rise − moisture_slope·offset``.
+    Correct a reading for moisture with ``rise − moisture_slope·offset``, or for all of the season with
+    :func:`seasonal_part`.
 
     Parameters
     ----------
@@ -149,6 +151,34 @@ def components(fit: LiftFit) -> dict[str, FloatArray]:
         "exponent": fit.weight.sum(axis=(1, 3)) @ fit.exponents,
         "noise_mm": np.sqrt(variance),
     }
+
+
+def seasonal_part(fit: LiftFit, age_years: ArrayLike, moisture_offset_pct: ArrayLike) -> FloatArray:
+    """What the season does to readings, by the posterior mean: take it off to see the lasting lift.
+
+    Parameters
+    ----------
+    fit : LiftFit
+    age_years, moisture_offset_pct : (N, k) array_like
+        As for :func:`fit_lift`; NaN moisture counts as the reference climate. [y], [% MC]
+
+    Returns
+    -------
+    (N, k) ndarray
+        Moisture at the reading and the time of year together; NaN where not usable. [mm]
+
+    Raises
+    ------
+    ValueError
+        On shapes that do not fit and negative ages.
+    """
+    age = as_not_negative("age_years", age_years)
+    if age.ndim != 2 or len(age) != len(fit):
+        raise ValueError(f"age_years must have shape ({len(fit)}, k), got {age.shape}")
+    offset = as_reading("moisture_offset_pct", moisture_offset_pct)
+    offset = np.nan_to_num(_as_shape("moisture_offset_pct", offset, age.shape))
+    x = regressors(age, offset, fit.prior)
+    return np.asarray(np.einsum("rnk,nr->nk", x[1:], fit.coefficients()[0][:, 1:]))
 
 
 def surprise(

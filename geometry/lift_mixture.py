@@ -146,10 +146,10 @@ class Mixture:
             law=self.law,
             exponents=self.exponents,
             shift_years=self.shift_years[columns],
-            weight=self.weight[:, columns],
-            origin=self.origin[:, columns],
-            rate=self.rate[:, columns],
-            per_mm=self.per_mm[:, columns],
+            weight=np.take(self.weight, columns, axis=1),
+            origin=np.take(self.origin, columns, axis=1),
+            rate=np.take(self.rate, columns, axis=1),
+            per_mm=np.take(self.per_mm, columns, axis=1),
             dof=self.dof[columns],
         )
 
@@ -183,8 +183,13 @@ class Mixture:
         return self.chance(self.height(log_age))
 
     def less(self, limit: FloatArray) -> Mixture:
-        """The same mixture with heights counted from limits (n,)."""
-        return replace(self, origin=self.origin - self.per_mm * limit.astype(self.per_mm.dtype))
+        """The same mixture with heights counted from limits (n,), once and for all."""
+        kind = self.per_mm.dtype
+        return replace(
+            self,
+            origin=self.origin - self.per_mm * limit.astype(kind),
+            per_mm=np.empty((0, len(limit)), kind),  # not carried along where it is not needed
+        )
 
 
 def mixture_of(fit: LiftFit, *, fast: bool, reading_noise: bool = False) -> Mixture:

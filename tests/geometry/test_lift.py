@@ -16,6 +16,7 @@ from geometry.lift import (
     crossing_probability,
     fit_lift,
     lasting_rise,
+    seasonal_part,
     surprise,
 )
 
@@ -76,6 +77,23 @@ def test_recovers_what_made_the_readings():
     early, likely, late = crossing(fit, [1.5], horizon_age_years=[100.0], probabilities=wide)[0]
     assert early < 30.0 < late
     assert late - early < 6.0
+
+
+def test_the_season_comes_off_again():
+    # Wood that lags the air: a season of 0.15 mm that the humidity at the reading does not show.
+    rng = np.random.default_rng(9)
+    age = np.sort(rng.uniform(2.0, 12.0, (1, 200)), axis=1)
+    offset = 2.0 * np.sin(2.0 * np.pi * age)
+    season = 0.2 * offset - 0.15 * np.cos(2.0 * np.pi * age)
+    lasting = -1.0 + 2.0 * (age / 30.0) ** 0.45
+    fit = fit_lift(age, lasting + season + rng.normal(0.0, 0.1, age.shape), offset, 0.0 * age + 1.0)
+    np.testing.assert_allclose(seasonal_part(fit, age, offset), season, atol=0.06)
+    unread = seasonal_part(fit, age, np.nan * offset)
+    np.testing.assert_array_equal(unread, seasonal_part(fit, age, 0.0 * offset))
+    with pytest.raises(ValueError, match=r"age_years must have shape \(1, k\), got \(200,\)"):
+        seasonal_part(fit, age[0], offset[0])
+    none = fit_lift(AGE, np.nan * RISE, OFFSET, ONES)
+    assert np.isnan(seasonal_part(none, AGE, OFFSET)).all()
 
 
 def test_one_reading_keeps_the_prior_and_its_own_height():
