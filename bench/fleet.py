@@ -7,10 +7,9 @@ statsmodels WLS that does one regression an instrument. Needs the development re
 from __future__ import annotations
 
 import argparse
-import os
+import resource
 import time
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import statsmodels.api as sm
@@ -19,7 +18,7 @@ from geometry.fleet import fleet_prior
 from geometry.lift import LiftFit, crossing, fit_lift
 
 HORIZON_YEARS = 60.0
-CHUNK = 2000
+CHUNK = 4000
 Readings = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
 
 
@@ -53,13 +52,11 @@ def outlook(readings: Readings) -> np.ndarray:
     return dates(fit_lift(*readings), readings)
 
 
-def outlook_on_threads(readings: Readings, workers: int) -> np.ndarray:
-    """The same in chunks on several threads; NumPy lets go of the interpreter's lock."""
+def outlook_in_chunks(readings: Readings) -> np.ndarray:
+    """The same a few thousand instruments at a time, so that memory does not grow with the fleet."""
     age, rise, offset, weight = readings
     cuts = [slice(start, start + CHUNK) for start in range(0, len(age), CHUNK)]
-    pieces = [(age[c], rise[c], offset[c], weight[c]) for c in cuts]
-    with ThreadPoolExecutor(workers) as pool:
-        return np.concatenate(list(pool.map(outlook, pieces)))
+    return np.concatenate([outlook((age[c], rise[c], offset[c], weight[c])) for c in cuts])
 
 
 def regressions_in_a_loop(readings: Readings) -> np.ndarray:
@@ -92,14 +89,13 @@ def main() -> None:
     arguments = parser.parse_args()
     readings = make_readings(arguments.count, arguments.readings)
     fit = fit_lift(*readings)
-    cores = os.cpu_count() or 1
     rows = {
         "fit, plain": lambda: fit_lift(*readings, robust=False),
         "fit, wild readings held down": lambda: fit_lift(*readings),
         "six dates from the fit": lambda: dates(fit, readings),
         "fleet prior from the fit": lambda: fleet_prior(fit),
         "outlook: readings to six dates": lambda: outlook(readings),
-        f"outlook on {cores} threads": lambda: outlook_on_threads(readings, cores),
+        f"the same, {CHUNK} instruments at a time": lambda: outlook_in_chunks(readings),
         "statsmodels WLS, one regression each, in a loop": lambda: regressions_in_a_loop(readings),
     }
     models = fit.weight[0].size
@@ -114,6 +110,8 @@ def main() -> None:
         print(f"{name:<52}{value:>8.3f}{loop / value:>13.1f}")
     age, rise, offset, weight = readings
     one = (age[:1], rise[:1], offset[:1], weight[:1])
+    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
+    print(f"{'peak memory of all this [MB]':<52}{peak_mb:>8.0f}")
     print(f"{'one instrument, readings to six dates':<52}{best_of(20, lambda: outlook(one)):>8.4f}")
 
 

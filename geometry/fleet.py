@@ -117,6 +117,7 @@ def fleet_prior(
     likelihood, usable, squares, readings, precision, mean, variance = (
         np.concatenate(parts) for parts in zip(*chunks, strict=True)
     )
+    del chunks
     if groups is not None and len(groups) != len(usable):
         raise ValueError(f"groups must be {len(usable)} labels, got {len(groups)}")
     members: dict[Hashable, list[int]] = {}
@@ -125,7 +126,8 @@ def fleet_prior(
             if groups[i] is not None:
                 members.setdefault(groups[i], []).append(i)
     telling = usable & (readings >= TELLING_READINGS)
-    shop = _learn(likelihood[usable], prior)
+    # without a copy if it can be helped: this is the largest array of a fleet
+    shop = _learn(likelihood if usable.all() else likelihood[usable], prior)
     shop = _learn_coefficients(mean[telling], variance[telling], precision[telling], shop)
     shop = replace(shop, noise_mm=_learn_noise(squares[usable], readings[usable], prior))
     learnt = {
