@@ -16,6 +16,7 @@ from instruments.models import (
     NeckJoint,
     Strings,
 )
+from instruments.tags import mistyped_tag
 from shop.fields import LengthField, MeasuredModelForm, QuantityField, Range
 from shop.models import Customer
 
@@ -97,6 +98,22 @@ class InstrumentForm(MeasuredModelForm):
     set_frets = FretsField(
         required=False, max_length=80, label="Frets measured", help_text="Empty: 1 and 12."
     )
+
+    def clean_tag(self) -> str:
+        tag: str = self.cleaned_data["tag"]
+        if "tag" in self.changed_data and mistyped_tag(tag):
+            raise ValidationError(
+                f"Tag {tag}: its last character does not fit the others, so one of them is mistyped."
+            )
+        return tag
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        if not any(cleaned.get(name) for name in ("maker", "model", "serial", "customer", "notes")):
+            raise ValidationError(
+                "Give at least a maker, model, serial number, customer or note, to tell it by."
+            )
+        return cleaned
 
     class Meta:
         model = Instrument

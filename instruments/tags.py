@@ -23,6 +23,15 @@ def new_tag() -> str:
     return f"{body}-{check_character(body)}"
 
 
+def mistyped_tag(text: str) -> bool:
+    """Whether ``text`` looks like a code this shop prints, but its check character does not fit."""
+    body, _, check = text.upper().partition("-")
+    looks_own = (
+        len(body) == BODY_LENGTH and len(check) == 1 and set(body + check) <= set(CODE_ALPHABET)
+    )
+    return looks_own and check_character(body) != check
+
+
 def is_own_tag(text: str) -> bool:
     """Whether ``text`` has the form of a code this shop prints, with a check character that fits."""
     body, _, check = text.upper().partition("-")

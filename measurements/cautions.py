@@ -15,7 +15,10 @@ WORDS = {
     "trained": "Taking a neck off or resetting it is work for a trained repairer.",
     "maker": "The maker's own instructions and warranty come first.",
     "rod": "Turn the rod ⅛ to ¼ turn at most, wait, and measure again; stop if it binds.",
-    "bolt": "Do not force the bolt: over-tightening splits wood. Finish on the pulling side.",
+    "bolt": (
+        "Do not force the bolt: over-tightening splits wood. Let the last movement be a tightening "
+        "one, so that play is taken up."
+    ),
     "remeasure": "The figures are an estimate: measure again before the next step.",
 }
 

@@ -17,7 +17,7 @@ CONFIG = {
     "responsive": True,
     "showSendToCloud": False,
     "plotlyServerURL": "",
-    "modeBarButtonsToRemove": ["lasso2d", "select2d", "autoScale2d"],
+    "displayModeBar": False,
 }
 
 
@@ -44,10 +44,10 @@ def trend_figure(trend: Trend, unit: LengthUnit = "mm") -> dict[str, Any]:
     figure.update_layout(
         template="none",
         hovermode="x unified",
-        margin={"l": 64, "r": 16, "t": 24, "b": 40},
-        legend={"orientation": "h", "y": 1.08, "x": 0},
+        margin={"l": 64, "r": 16, "t": 16, "b": 90},
+        legend={"orientation": "h", "y": -0.08, "yanchor": "top", "x": 0},
         font={"family": "system-ui, sans-serif", "size": 13},
-        height=640,
+        height=680,
     )
     spec = json.loads(figure.to_json())
     return {"data": spec["data"], "layout": spec["layout"], "config": CONFIG}

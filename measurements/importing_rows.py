@@ -15,7 +15,7 @@ from measurements.models import Stage
 
 # Identity of an imported row; never to change, or a second import would add everything again.
 NAMESPACE = UUID("6e2d1b5c-0f3a-5c7e-9a41-7d0c5e8b2f13")
-ROWS_PER_DAY = 300  # two minutes apart, all of them before midnight
+ROWS_PER_DAY = 100  # of each stage, two minutes apart, all of them before midnight
 
 
 @dataclass(frozen=True, order=True)
@@ -164,7 +164,6 @@ class _Reader:
         ]
         self.parsed = parsed
         self.same: Counter[tuple[str, date, str]] = Counter()
-        self.on_day: Counter[tuple[str, date]] = Counter()
 
     def take(self, line: int, cells: list[str]) -> None:
         wrong: list[Problem] = []
@@ -214,14 +213,14 @@ class _Reader:
         """Give the row its identity and its moment; rows that are wrong elsewhere count too."""
         count = self.same[row.key, row.day, row.stage]
         self.same[row.key, row.day, row.stage] += 1
-        place = self.on_day[row.key, row.day]
-        self.on_day[row.key, row.day] += 1
-        if place >= ROWS_PER_DAY:
-            why = f"is more than the {ROWS_PER_DAY} rows that one tag may have on one day"
+        if count >= ROWS_PER_DAY:
+            why = f"is more than the {ROWS_PER_DAY} rows of one stage that one tag may have on one day"
             wrong.append(Problem(row.line, self.parsed.names["day"], why))
             return
         identity = f"{row.key}|{row.day.isoformat()}|{row.stage}|{count}"
         row.uuid = uuid5(NAMESPACE, identity)
+        # As received comes before as returned, in whatever order the file has them.
+        place = count + (0 if row.stage == Stage.RECEIVED else ROWS_PER_DAY)
         row.measured_at = _first_moment(row.day) + timedelta(minutes=2 * place)
 
 

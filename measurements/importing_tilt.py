@@ -46,8 +46,9 @@ def follow_tilt(
             assert row.tilt_to_deg is not None  # noqa: S101  set by _turn
             change += row.tilt_to_deg - now
             now = row.tilt_to_deg
-    if given_last is not None and not events:
-        return now
+    if given_last is not None:
+        # Where tilts are given, turns made before those on record were in them already.
+        return joint.tilt_now_deg if events else now
     final = joint.tilt_now_deg + change
     movers = [row for row in rows if row.turns is not None]
     if movers and not _within(joint, final):

@@ -58,8 +58,8 @@ class Stage(models.TextChoices):
 
 
 class Press(models.TextChoices):
-    JOINT = "1-joint", "pressed at fret 1 and the joint fret"
-    LAST = "1-last", "pressed at fret 1 and the last fret"
+    JOINT = "1-joint", "pressed at 1 and joint fret"
+    LAST = "1-last", "pressed at 1 and last fret"
 
 
 class CheckIn(Voidable):

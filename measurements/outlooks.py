@@ -269,7 +269,8 @@ def refresh(
     for start, chunk in _chunks(keys):
         with transaction.atomic():
             locked = Instrument.objects.select_for_update().filter(pk__in=chunk)
-            outlooks = compute([row.pk for row in locked.order_by("pk").only("pk")], as_of, profile)
+            keys_here = [row.pk for row in locked.order_by("pk").only("pk")]
+            outlooks = _compute_what_can_be(keys_here, as_of, profile)
             Outlook.objects.bulk_create(
                 outlooks,
                 update_conflicts=True,
@@ -281,15 +282,41 @@ def refresh(
     return len(keys)
 
 
+def _compute_what_can_be(ids: list[int], as_of: date | None, profile: ShopProfile) -> list[Outlook]:
+    """Outlooks of a chunk; an instrument whose figures cannot be must not stop the others."""
+    try:
+        return compute(ids, as_of, profile)
+    except ValueError:
+        if len(ids) == 1:
+            log.exception("outlook of instrument %s not computed", ids[0])
+            return [_out_of_date(ids[0], as_of)]
+    middle = len(ids) // 2
+    halves = (ids[:middle], ids[middle:])
+    return [outlook for half in halves for outlook in _compute_what_can_be(half, as_of, profile)]
+
+
+def _out_of_date(key: int, as_of: date | None) -> Outlook:
+    """What is stored where nothing could be computed: it says so, and claims nothing."""
+    return Outlook(
+        instrument_id=key,
+        model_version=MODEL_VERSION,
+        fingerprint="",
+        as_of=as_of or timezone.localdate(),
+        computed_at=timezone.now(),
+        out_of_date=True,
+    )
+
+
 def refresh_after(instrument: Instrument) -> bool:
     """Refresh one outlook after a fact was saved; on a fault say so, and never raise."""
     try:
         refresh([instrument.pk])
     except Exception:  # the fact is saved; whatever broke must not take it back
         log.exception("outlook of instrument %s not refreshed", instrument.pk)
-        Outlook.objects.filter(instrument=instrument).update(out_of_date=True)
+        if not Outlook.objects.filter(instrument=instrument).update(out_of_date=True):
+            _out_of_date(instrument.pk, None).save()
         return False
-    return True
+    return not Outlook.objects.filter(instrument=instrument, out_of_date=True).exists()
 
 
 def _chunks(keys: list[int]) -> Iterator[tuple[int, list[int]]]:

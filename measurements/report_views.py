@@ -11,9 +11,10 @@ from django.views.decorators.http import require_GET, require_POST
 
 from measurements import reports as service
 from measurements.check_in_views import instrument_or_404
+from measurements.counsel import counsel
 from measurements.models import ServiceReport
 from shop import search
-from shop.models import User
+from shop.people import person
 from shop.roles import anyone_on_staff
 
 
@@ -22,9 +23,15 @@ from shop.roles import anyone_on_staff
 def issue(request: HttpRequest, tag: str) -> HttpResponse:
     """Issue the report of the latest visit; the form's nonce makes a repeated submit harmless."""
     instrument = instrument_or_404(tag)
-    user: User = request.user  # type: ignore[assignment]
+    if "anyway" not in request.POST and counsel(instrument).advice.first_step == "remeasure":
+        messages.error(
+            request,
+            "No report yet: the newest readings do not fit. Measure again or correct them, or tick "
+            "that they were checked.",
+        )
+        return redirect("instrument", tag=instrument.tag)
     try:
-        report = service.issue(instrument, user, nonce=_nonce(request))
+        report = service.issue(instrument, person(request), nonce=_nonce(request))
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
         return redirect("instrument", tag=instrument.tag)

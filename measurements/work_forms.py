@@ -205,6 +205,15 @@ class ResetForm(WorkForm):
         label="Top or bracing was renewed: lift starts afresh", required=False
     )
 
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        self.need_one_of(
+            cleaned,
+            ("wedge_mm", "saddle_bass_to_mm", "saddle_treble_to_mm"),
+            "Neck reset: give the wedge or the new saddle's height.",
+        )
+        return cleaned
+
     def change(self) -> Change:
         joint = self.instrument.joint
         depth = joint_dimension("heel_depth_mm", joint.heel_depth_mm)

@@ -60,7 +60,7 @@ class Customer(models.Model):
     code = models.CharField(max_length=8, unique=True, default=new_code, editable=False)
     name = models.CharField(max_length=120)
     phone = models.CharField(max_length=40, blank=True)
-    email = models.EmailField(blank=True)
+    email = models.EmailField("e-mail", blank=True)
     address = models.TextField(max_length=400, blank=True)
     unit = models.CharField("unit on reports", max_length=2, choices=Unit, default=Unit.MM)
     notes = models.TextField(max_length=4000, blank=True)
@@ -121,29 +121,33 @@ class ShopProfile(models.Model):
     name = models.CharField(max_length=120, default="Guitar repair shop")
     address = models.TextField(max_length=400, blank=True)
     phone = models.CharField(max_length=40, blank=True)
-    email = models.EmailField(blank=True)
+    email = models.EmailField("e-mail", blank=True)
 
     reference_humidity_pct = figure("reference_humidity_pct", "reference humidity (% RH)", 45.0)
     reference_temperature_c = figure("reference_temperature_c", "reference temperature (°C)", 21.0)
     steel_action_12_bass_mm = figure(
-        "steel_action_12_bass_mm", "steel: action at 12, bass (mm)", 2.4
+        "steel_action_12_bass_mm", "steel: wanted action at 12, bass (mm)", 2.4
     )
     steel_action_12_treble_mm = figure(
-        "steel_action_12_treble_mm", "steel: action at 12, treble (mm)", 1.6
+        "steel_action_12_treble_mm", "steel: wanted action at 12, treble (mm)", 1.6
     )
     nylon_action_12_bass_mm = figure(
-        "nylon_action_12_bass_mm", "nylon: action at 12, bass (mm)", 4.0
+        "nylon_action_12_bass_mm", "nylon: wanted action at 12, bass (mm)", 4.0
     )
     nylon_action_12_treble_mm = figure(
-        "nylon_action_12_treble_mm", "nylon: action at 12, treble (mm)", 3.2
+        "nylon_action_12_treble_mm", "nylon: wanted action at 12, treble (mm)", 3.2
     )
-    steel_action_1_bass_mm = figure("steel_action_1_bass_mm", "steel: action at 1, bass (mm)", 0.58)
+    steel_action_1_bass_mm = figure(
+        "steel_action_1_bass_mm", "steel: wanted action at 1, bass (mm)", 0.58
+    )
     steel_action_1_treble_mm = figure(
-        "steel_action_1_treble_mm", "steel: action at 1, treble (mm)", 0.33
+        "steel_action_1_treble_mm", "steel: wanted action at 1, treble (mm)", 0.33
     )
-    nylon_action_1_bass_mm = figure("nylon_action_1_bass_mm", "nylon: action at 1, bass (mm)", 0.76)
+    nylon_action_1_bass_mm = figure(
+        "nylon_action_1_bass_mm", "nylon: wanted action at 1, bass (mm)", 0.76
+    )
     nylon_action_1_treble_mm = figure(
-        "nylon_action_1_treble_mm", "nylon: action at 1, treble (mm)", 0.61
+        "nylon_action_1_treble_mm", "nylon: wanted action at 1, treble (mm)", 0.61
     )
     saddle_floor_mm = figure("saddle_floor_mm", "saddle floor (mm)", 1.6)
     saddle_preferred_low_mm = figure("saddle_preferred_low_mm", "preferred saddle from (mm)", 2.0)
@@ -162,11 +166,11 @@ class ShopProfile(models.Model):
         5.0,
         help_text="“Watch” when the early date is nearer than this.",
     )
-    relief_u_mm = figure("relief_u_mm", "s.d. of a relief reading (mm)", 0.03)
-    action_1_u_mm = figure("action_1_u_mm", "s.d. of an action at 1 (mm)", 0.03)
-    action_12_u_mm = figure("action_12_u_mm", "s.d. of an action at 12 (mm)", 0.10)
-    saddle_u_mm = figure("saddle_u_mm", "s.d. of a saddle height (mm)", 0.10)
-    bridge_rise_u_mm = figure("bridge_rise_u_mm", "s.d. of a bridge rise (mm)", 0.20)
+    relief_u_mm = figure("relief_u_mm", "a relief reading may be off by (mm)", 0.03)
+    action_1_u_mm = figure("action_1_u_mm", "an action at 1 may be off by (mm)", 0.03)
+    action_12_u_mm = figure("action_12_u_mm", "an action at 12 may be off by (mm)", 0.10)
+    saddle_u_mm = figure("saddle_u_mm", "a saddle height may be off by (mm)", 0.10)
+    bridge_rise_u_mm = figure("bridge_rise_u_mm", "a bridge rise may be off by (mm)", 0.20)
     history = HistoricalRecords()
 
     class Meta:

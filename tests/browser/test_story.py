@@ -110,15 +110,39 @@ def test_the_story_goes_without_javascript(browser, live_server, tech, instrumen
     context.close()
 
 
-def test_enter_moves_on_and_does_not_submit(page, live_server, tech, instrument, sign_in, watched):
+def test_a_gauge_that_types_and_sends_enter_fills_every_box(
+    page, live_server, tech, instrument, sign_in, watched
+):
     sign_in(tech)
     page.goto(f"{live_server.url}/instruments/{instrument.tag}/check-in/")
-    relief = page.get_by_label("Relief", exact=True)
-    relief.fill("0.2")
-    relief.press("Enter")
-    expect(page.get_by_label("Relief was")).to_be_focused()
+    page.get_by_label("Relief", exact=True).focus()
+    for figure in ("0.20", "0.50", "0.40", "2.30", "1.90", "3.1", "2.2", "0.4", "45", "21"):
+        page.keyboard.type(figure)
+        page.keyboard.press("Enter")
+    assert page.get_by_label("Action at 12, treble", exact=True).input_value() == "1.90"
+    assert page.get_by_label("Bridge rise", exact=True).input_value() == "0.4"
+    expect(page.get_by_role("button", name="Save check-in")).to_be_focused()
     expect(page.locator("#preview")).to_contain_text("0.20 mm = 0.008 in")
     assert CheckIn.objects.count() == 2
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("status")).to_contain_text("is saved")
+    assert CheckIn.objects.last().temperature_c == 21
+
+
+def test_what_was_half_typed_survives_a_stray_tap(
+    page, live_server, tech, instrument, sign_in, watched
+):
+    sign_in(tech)
+    address = f"{live_server.url}/instruments/{instrument.tag}/check-in/"
+    page.goto(address)
+    fill(page, {"Relief": "0.21", "Bridge rise": "0.4"})
+    page.get_by_role("link", name="Customers").click()
+    page.goto(address)
+    expect(page.get_by_label("Relief", exact=True)).to_have_value("0.21")
+    page.get_by_role("button", name="Save check-in").click()
+    expect(page.get_by_role("status")).to_contain_text("is saved")
+    page.goto(address)
+    expect(page.get_by_label("Relief", exact=True)).to_have_value("")
 
 
 def test_bad_input_is_explained_at_the_field_and_kept(

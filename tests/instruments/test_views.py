@@ -4,7 +4,10 @@ import pytest
 from django.urls import reverse
 
 from instruments.models import Instrument, JointKind
-from tests.factories import CustomerFactory, InstrumentFactory
+from instruments.tags import check_character
+from measurements.models import Outlook
+from measurements.outlooks import refresh
+from tests.factories import CheckInFactory, CustomerFactory, InstrumentFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -37,16 +40,31 @@ def find(client, text):
     return client.get(reverse("instruments"), {"q": text})
 
 
-@pytest.mark.parametrize("text", ["tarn", "ORCH", "99-31", "Ann Other"])
-def test_it_is_found_by_maker_model_serial_or_customer(at_counter, text):
-    InstrumentFactory(
-        tag="AA-1", maker="Tarnbeck", model="Orchard", serial="99-314",
-        customer=CustomerFactory(name="Ann Other"),
-    )  # fmt: skip
+@pytest.mark.parametrize("text", ["tarn", "ORCH", "99-31", "Ann Other", "tarnbeck orchard", "aa1"])
+def test_it_is_found_by_tag_maker_model_serial_or_customer(at_counter, text):
+    ann = CustomerFactory(name="Ann Other")
+    for tag, serial in (("AA-1", "99-314"), ("AA-1-B", "99-315")):
+        InstrumentFactory(tag=tag, maker="Tarnbeck", model="Orchard", serial=serial, customer=ann)
     InstrumentFactory(tag="ZZ-9", maker="Quillmere", model="Saltway", serial="1")
     page = find(at_counter, text).content.decode()
     assert "AA-1" in page
     assert "ZZ-9" not in page
+
+
+def test_the_only_one_found_opens(at_bench):
+    InstrumentFactory(tag="ZZ-9", maker="Quillmere", model="Saltway")
+    assert find(at_bench, "saltway quill")["Location"] == "/instruments/ZZ-9/"
+
+
+def test_a_mistyped_tag_of_the_shops_own_is_told(at_bench):
+    page = find(at_bench, "K7M4Q-X").content.decode()
+    assert ("its check character does not fit" in page) == (check_character("K7M4Q") != "X")
+
+
+def test_a_tag_with_a_mistyped_character_is_refused(at_counter):
+    wrong = next(letter for letter in "23456789" if letter != check_character("K7M4Q"))
+    response = at_counter.post(reverse("instrument-add"), TYPED | {"tag": f"K7M4Q-{wrong}"})
+    assert "one of them is mistyped" in response.content.decode()
 
 
 def test_its_exact_tag_opens_it_whatever_the_case(at_bench):
@@ -90,6 +108,9 @@ def test_it_adds_an_instrument_with_its_joint(at_counter):
         ({"joint-shims_mm": "0.5; thick"}, "Shims in stock: "),
         ({"joint-shims_mm": "0; 20 mm"}, "each thicker than 0"),
         ({"customer": "NOSUCH22"}, "Select a valid choice"),
+        ({"maker": ""}, "Give at least a maker, model"),
+        ({"fretboard_radius_mm": "16"}, "were inches meant?"),
+        ({"joint-tilt_now_deg": "3"}, "lies outside this joint"),
     ],
 )
 def test_it_explains_bad_input_and_saves_nothing(at_counter, changes, message):
@@ -118,3 +139,32 @@ def test_history_keeps_who_changed_what(at_bench, tech):
     )
     newest = Instrument.history.first()
     assert (newest.maker, newest.history_user) == ("Quillmere", tech)
+
+
+def test_the_counter_leaves_where_the_joint_stands_to_the_bench(at_counter, at_bench):
+    instrument = InstrumentFactory(tag="B-17", joint__tilting=True, joint__tilt_now_deg=0.4)
+    address = reverse("instrument-edit", kwargs={"tag": "B-17"})
+    moved = TYPED | {"joint-tilt_now_deg": "1.5"}
+    assert at_counter.post(address, moved).status_code == 302
+    instrument.joint.refresh_from_db()
+    assert instrument.joint.tilt_now_deg == 0.4
+    assert at_bench.post(address, moved).status_code == 302
+    instrument.joint.refresh_from_db()
+    assert instrument.joint.tilt_now_deg == 1.5
+
+
+def test_editing_refreshes_the_outlook(at_bench):
+    instrument = InstrumentFactory(tag="B-17")
+    CheckInFactory(instrument=instrument)
+    refresh()
+    before = Outlook.objects.get().rise_limit_mm
+    address = reverse("instrument-edit", kwargs={"tag": "B-17"})
+    at_bench.post(address, TYPED | {"target_12_bass_mm": "3", "target_12_treble_mm": "2.6"})
+    assert Outlook.objects.get().rise_limit_mm > before + 0.5
+
+
+@pytest.mark.parametrize(
+    "address", ["/instruments/%00/", "/instruments/?q=%00", "/customers/?q=a%00b"]
+)
+def test_a_nul_in_the_address_does_no_harm(at_bench, address):
+    assert at_bench.get(address).status_code in (200, 302, 404)

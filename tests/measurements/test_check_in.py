@@ -1,12 +1,15 @@
 """Checking an instrument in: units, refusals, the question about unusual figures, corrections."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 from uuid import uuid4
 
+import numpy as np
 import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from measurements.counsel import counsel
+from measurements.forms import moment_on
 from measurements.models import CheckIn, Outlook
 from tests.factories import CheckInFactory, InstrumentFactory
 
@@ -166,6 +169,22 @@ def test_an_earlier_day_keeps_its_order(at_bench):
     ]
 
 
+def test_work_dated_yesterday_comes_after_yesterdays_reading(at_bench):
+    instrument = InstrumentFactory()
+    yesterday = timezone.localdate() - timedelta(days=1)
+    evening = timezone.make_aware(datetime.combine(yesterday, time(19)))
+    CheckInFactory(instrument=instrument, measured_at=evening)
+    assert moment_on(yesterday, instrument) > evening
+    assert timezone.localtime(moment_on(yesterday, instrument)).date() == yesterday
+
+
+def test_the_preview_takes_an_untyped_side_from_what_is_known(at_bench):
+    instrument = InstrumentFactory()
+    CheckInFactory(instrument=instrument, saddle_treble_mm=2.2)
+    now = counsel(instrument, readings={"saddle_mm": [2.9, float("nan")]})
+    assert np.asarray(now.readings.saddle_mm).tolist() == [2.9, 2.2]
+
+
 def test_it_shows_what_was_read_last_time(at_bench):
     instrument = InstrumentFactory()
     CheckInFactory(instrument=instrument, relief_mm=0.17)
@@ -205,6 +224,20 @@ class TestCorrecting:
         assert (wrong.voided_by, wrong.void_reason) == (tech, "read at the wrong fret")
         assert wrong.replaced_by.measured_at == wrong.measured_at
         assert Outlook.objects.get(instrument=wrong.instrument).readings == 1
+
+    def test_readings_at_other_frets_are_kept(self, at_bench):
+        wrong = CheckInFactory(actions_mm={(7, "bass"): 1.8, (12, "bass"): 2.3})
+        address = reverse("check-in-correct", kwargs={"uuid": wrong.uuid})
+        assert 'name="action_7_bass_mm" value="1.8 mm"' in at_bench.get(address).content.decode()
+
+    def test_the_same_form_sent_twice_is_one_correction(self, at_bench):
+        wrong = CheckInFactory()
+        address = reverse("check-in-correct", kwargs={"uuid": wrong.uuid})
+        once = typed(reason="slip", day=wrong.measured_at.date().isoformat())
+        assert at_bench.post(address, once).status_code == 302
+        response = at_bench.post(address, once)
+        assert response["Location"] == reverse("instrument", kwargs={"tag": wrong.instrument.tag})
+        assert CheckIn.objects.count() == 2
 
     def test_it_needs_a_reason(self, at_bench):
         wrong = CheckInFactory()

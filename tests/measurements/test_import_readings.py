@@ -317,9 +317,31 @@ def test_rows_of_one_day_keep_their_order_and_are_told_apart(tmp_path):
     assert "Already there: 3" in out
 
 
+def test_as_received_comes_before_as_returned_in_whatever_order_they_stand(tmp_path):
+    head = "tag,checked_in_on,stage,bridge_rise_mm,joint_kind,turns,built_year\n"
+    returned, received = (
+        "R1,2020-05-01,as returned,-2.6,tilting,,1990\n",
+        "R1,2020-05-01,as received,1.2,tilting,1,\n",
+    )
+    run(tmp_path, head + returned + received)
+    check_ins = CheckIn.objects.order_by("measured_at")
+    assert [check_in.stage for check_in in check_ins] == ["received", "returned"]
+    assert check_ins[0].measured_at < Work.objects.get().done_at < check_ins[1].measured_at
+    # Measured after the turn: the newest reading is the rise now.
+    assert Outlook.objects.get().bridge_rise_mm == -2.6
+
+
+def test_older_turns_given_later_leave_a_given_tilt_alone(tmp_path):
+    head = "tag,checked_in_on,bridge_rise_mm,joint_kind,tilt_now_deg,turns\n"
+    run(tmp_path, head + "B1,2024-05-01,0.4,tilting,0.814,0.25\n")
+    now = NeckJoint.objects.get().tilt_now_deg
+    run(tmp_path, head + "B1,2018-05-01,0.9,tilting,0.405,0.5\n")
+    assert NeckJoint.objects.get().tilt_now_deg == pytest.approx(now)
+
+
 def test_no_more_rows_than_fit_into_a_day(tmp_path):
-    _, err, _ = run(tmp_path, "tag,checked_in_on,relief_mm\n" + "K7,2020-01-01,0.2\n" * 301)
-    assert "line 302, column checked_in_on: is more than the 300 rows" in err
+    _, err, _ = run(tmp_path, "tag,checked_in_on,relief_mm\n" + "K7,2020-01-01,0.2\n" * 101)
+    assert "line 102, column checked_in_on: is more than the 100 rows" in err
 
 
 def test_a_given_tilt_counts_from_its_row_on(tmp_path):

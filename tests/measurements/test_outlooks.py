@@ -157,3 +157,23 @@ def test_the_command_takes_tags_and_names_an_unknown_one():
     assert Outlook.objects.get().instrument == instrument
     with pytest.raises(CommandError, match="No instrument has the tag OTHER"):
         call_command("recompute_outlooks", "OTHER")
+
+
+def test_one_impossible_instrument_does_not_stop_the_fleet(monkeypatch):
+    from measurements import outlooks
+
+    bad, *good = InstrumentFactory.create_batch(5)
+    for instrument in (bad, *good):
+        readings_over_years(instrument)
+    gather = outlooks.gather
+
+    def choking(ids, *rest):
+        if bad.pk in ids:
+            raise ValueError("fretboard_radius_mm must exceed the spread")
+        return gather(ids, *rest)
+
+    monkeypatch.setattr(outlooks, "gather", choking)
+    assert refresh() == 5
+    assert list(Outlook.objects.filter(out_of_date=True)) == [Outlook.objects.get(instrument=bad)]
+    assert Outlook.objects.get(instrument=bad).state == State.UNKNOWN
+    assert Outlook.objects.filter(saddle_room_mm__isnull=False).count() == 4

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from django.core.exceptions import ValidationError
 from django.template.loader import render_to_string
+from django.urls import reverse
 from pypdf import PdfReader
 
 from geometry.readings import Targets
@@ -537,3 +538,15 @@ def test_relief_and_a_low_saddle_are_named():
     low = found_words(Measured(1.0, 0.2, (1.6, 0.8)), targets, "mm", later=False)
     assert low == ["The saddle was lower than it should be."]
     assert found_words(Measured(1.0, 0.4, (1.6, 1.5)), targets, "mm", later=True) == []
+
+
+def test_no_report_on_readings_that_do_not_fit_unless_they_were_checked(at_bench):
+    instrument = InstrumentFactory()
+    slip = {(1, "bass"): 0.5, (1, "treble"): 0.35, (12, "bass"): 0.24, (12, "treble"): 1.88}
+    CheckInFactory(instrument=instrument, actions_mm=slip)
+    address = reverse("report-issue", kwargs={"tag": instrument.tag})
+    page = at_bench.post(address, follow=True).content.decode()
+    assert "the newest readings do not fit" in page
+    assert not ServiceReport.objects.exists()
+    at_bench.post(address, {"anyway": "1"})
+    assert ServiceReport.objects.count() == 1

@@ -122,6 +122,7 @@ def test_each_kind_of_work_is_logged(at_bench, kind, figures, stored):
         ),
         ("relief", {}, "Relief after is needed"),
         ("nut", {}, "give the action at fret 1"),
+        ("reset", {}, "give the wedge or the new saddle"),
         ("other", {"notes": "  "}, "Notes: say what was done"),
     ],
 )

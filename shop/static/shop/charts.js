@@ -14,6 +14,11 @@ document.addEventListener("DOMContentLoaded", () => {
       for (const axis of Object.keys(layout).filter((key) => /^[xy]axis/.test(key))) {
         layout[axis] = { ...layout[axis], gridcolor: line, linecolor: line, zerolinecolor: line };
       }
+      if (dark.matches) {
+        const swap = (part) => part && { ...part, color: night[part.color] || part.color };
+        layout.annotations = (layout.annotations || []).map((note) => ({ ...note, font: swap(note.font) }));
+        layout.shapes = (layout.shapes || []).map((shape) => ({ ...shape, line: swap(shape.line) }));
+      }
       const data = spec.data.map((trace) => {
         if (!dark.matches) return trace;
         const repainted = { ...trace };
