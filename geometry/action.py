@@ -64,7 +64,15 @@ class Neck:
         as_between("joint_fret", self.joint_fret, *JOINT_FRET_RANGE)
         spread_nut = as_not_negative("half_spread_nut_mm", self.half_spread_nut_mm)
         spread_saddle = as_not_negative("half_spread_saddle_mm", self.half_spread_saddle_mm)
-        crown_drop(np.maximum(spread_nut, spread_saddle), self.fretboard_radius_mm)
+        for name, spread in (
+            ("half_spread_nut_mm", spread_nut),
+            ("half_spread_saddle_mm", spread_saddle),
+        ):
+            try:
+                crown_drop(spread, self.fretboard_radius_mm)
+            except ValueError as error:
+                text = str(error).replace("offset_mm", name)
+                raise ValueError(text) from error
         as_finite("compensation_mm", self.compensation_mm)
         as_positive("scale_length_mm", self.scale_length_mm)
         beyond_joint = self.saddle_line_mm - self.joint_mm
@@ -328,10 +336,11 @@ def rise_limit(
     -----
     The height at the nut is held, so the limit does not move when the saddle or the joint does.
     """
+    target = as_finite("target_action_12_mm", target_action_12_mm)
     saddle = saddle_for_action(
         neck,
         ACTION_FRET,
-        target_action_12_mm,
+        target,
         action_1_mm=action_1_mm,
         bridge_rise_mm=bridge_rise_mm,
         saddle_mm=saddle_mm,

@@ -112,6 +112,7 @@ LIFT_NOISE_SHAPE = 3.0  # [planning-default]
 WILD_SHARE = 0.03  # [planning-default]
 WILD_SPREAD = 10.0  # [planning-default]
 WILD_FROM_U = 2.6  # [planning-default]
+WILD_LEAST_READINGS = 4  # [planning-default]
 
 # What a fleet may teach: imaginary instruments that hold a group to the shop and the shop to the above
 HOLD_MEAN = 4.0  # [fleet-calibration]

@@ -23,6 +23,7 @@ from geometry.constants import (
     HOLD_NOISE,
     HOLD_SPREAD,
     NOISE_RANGE_MM,
+    SEASON_SD_MM,
     SMALLEST_GROUP,
     SPREAD_RANGE,
     SPREAD_WIDENING,
@@ -172,7 +173,7 @@ def learn_prior(
     """
     if rounds < 1:
         raise ValueError(f"rounds must be at least 1, got {rounds}")
-    start = LiftPrior() if prior is None else prior
+    start = LiftPrior(season_sd_mm=SEASON_SD_MM) if prior is None else prior
     under = start
     for turn in range(rounds):
         last = turn == rounds - 1

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geometry.constants import WILD_FROM_U, WILD_SHARE, WILD_SPREAD
+from geometry.constants import WILD_FROM_U, WILD_LEAST_READINGS, WILD_SHARE, WILD_SPREAD
 from geometry.lift_model import FloatArray, LiftFit, LiftPrior, RowIndex, age_powers, regressors
 from geometry.linear import project
 
@@ -148,7 +148,8 @@ def hold_wild_readings(fit: LiftFit, rows: RowIndex, readings: Readings) -> None
     """Hold readings down by their chance of being wild, and refit the instruments that have any.
 
     The first round holds down only the worst reading: a wild one drags the fit away from good
-    ones, which must not be blamed before it is out of the way.
+    ones, which must not be blamed before it is out of the way. Among fewer than four readings nothing
+    says which is the wild one.
     """
     real = (readings.weight > 0).astype(float)
     factor = real
@@ -158,7 +159,8 @@ def hold_wild_readings(fit: LiftFit, rows: RowIndex, readings: Readings) -> None
         share = _share_of_weight(residual)
         if turn == 0:
             share = np.where(size == size.max(axis=0), share, 1.0)
-        wanted = np.where((size > WILD_FROM_U).any(axis=0), real * share, factor)
+        judged = (size > WILD_FROM_U).any(axis=0) & (real.sum(axis=0) >= WILD_LEAST_READINGS)
+        wanted = np.where(judged, real * share, factor)
         moving = np.flatnonzero((np.abs(wanted - factor) > SETTLED).any(axis=0))
         if not moving.size:
             return

@@ -25,7 +25,6 @@ from geometry.constants import (
     MOISTURE_SWING_SD_PCT,
     ORIGIN_RISE_MM,
     RATE_YEARS,
-    SEASON_SD_MM,
 )
 
 RowIndex = NDArray[np.intp]
@@ -68,7 +67,8 @@ class LiftPrior:
         default, no published source.
     season_sd_mm : float
         S.d. of each half (sine and cosine of the year) of the season that the humidity at the reading
-        does not explain: wood follows the air weeks late. 0 leaves it out. Planning default, no
+        does not explain: wood follows the air weeks late. 0, the default, leaves it out; a fleet teaches
+        it (:func:`geometry.fleet.learn_prior`). Planning default, no
         published source.
     noise_mm, noise_shape : float
         S.d. of a reading of weight 1 and how firmly it is held: 2·shape readings' worth; shape 0 is
@@ -86,7 +86,7 @@ class LiftPrior:
     moisture_slope_mean: float = MOISTURE_SLOPE_MM_PER_PCT[0]
     moisture_slope_sd: float = MOISTURE_SLOPE_MM_PER_PCT[1]
     moisture_swing_sd_pct: float = MOISTURE_SWING_SD_PCT
-    season_sd_mm: float = SEASON_SD_MM
+    season_sd_mm: float = 0.0
     noise_mm: float = LIFT_NOISE_MM
     noise_shape: float = LIFT_NOISE_SHAPE
     rates_mm: tuple[float, ...] = field(default_factory=_default_rates)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from django.utils import timezone
 
-from geometry.lift import components, lasting_rise
+from geometry.lift import lasting_rise, seasonal_part
 from geometry.units import LengthUnit
 from instruments.models import Instrument
 from measurements.facts import DAYS_A_YEAR, SIDES, Facts, gather
@@ -93,9 +93,8 @@ def _movement(facts: Facts, profile: ShopProfile, today: float) -> dict[str, Any
     if not used.any():
         return nothing
     fit = fit_facts(facts)
-    slope = components(fit)["moisture_slope"][0]
     now = facts.offset_now_mm[0]
-    season = slope * np.nan_to_num(facts.moisture_offset_pct[0])
+    season = seasonal_part(fit, facts.age_years, facts.moisture_offset_pct)[0]
     readings = tuple(
         TrendReading(
             day=date_of(facts.day[0, k]),

@@ -175,7 +175,18 @@ READ = {"action_1_mm": 0.5, "bridge_rise_mm": 0.4, "saddle_mm": 3.0, "relief_mm"
         (lambda: Neck(650.0, -400.0), "scale_length_mm . compensation_mm, beyond the joint,"),
         (lambda: Neck(650.0, 0.0, 30), "joint_fret must be between 5 and 24, got 30"),
         (lambda: Neck(650.0, 0.0, 14, -9.0), "fretboard_radius_mm must be more than 0"),
-        (lambda: Neck(650.0, 0.0, 14, 20.0), "offset_mm must lie within the fretboard_radius_mm"),
+        (
+            lambda: Neck(650.0, 0.0, 14, 20.0),
+            "half_spread_saddle_mm must lie within the fretboard_radius_mm 20",
+        ),
+        (
+            lambda: Neck(650.0, 0.0, 14, 20.0, 1e6),
+            "half_spread_nut_mm must lie within the fretboard_radius_mm 20",
+        ),
+        (
+            lambda: rise_limit(NECK, target_action_12_mm=math.nan, saddle_floor_mm=1.6, **READ),
+            "target_action_12_mm must be a finite number, got nan",
+        ),
         (lambda: Neck(650.0, 0.0, 14, None, -1.0), "half_spread_nut_mm must be 0 or more, got -1"),
         (
             lambda: Neck(650.0, 0.0, 14, None, 1.0, math.inf),

@@ -6,7 +6,7 @@ from dataclasses import asdict, replace
 import numpy as np
 import pytest
 
-from geometry.constants import SMALLEST_GROUP
+from geometry.constants import SEASON_SD_MM, SMALLEST_GROUP
 from geometry.fleet import FleetPrior, fleet_prior, learn_prior, prior_summary
 from geometry.lift import LiftPrior, crossing, fit_lift
 from geometry.lift_model import regressors
@@ -113,11 +113,13 @@ def test_no_instruments_leave_the_defaults():
 
 
 def test_groups_go_their_own_way_and_small_ones_follow_the_shop():
-    parts = [shop(8, 150, 0.8), shop(9, 60, 3.2), shop(10, SMALLEST_GROUP - 1, 3.2)]
+    start = LiftPrior(season_sd_mm=SEASON_SD_MM)
+    sizes = ((8, 150, 0.8), (9, 60, 3.2), (10, SMALLEST_GROUP - 1, 3.2))
+    parts = [shop(*size, prior=start) for size in sizes]
     readings = [np.concatenate(columns) for columns in zip(*parts, strict=True)]
     labels = ["spruce"] * 150 + ["cedar"] * 60 + ["rare"] * (SMALLEST_GROUP - 1)
     labels[0] = None
-    learnt = fleet_prior(fit_lift(*readings), labels)
+    learnt = fleet_prior(fit_lift(*readings, prior=start), labels, prior=start)
     assert learnt.counts == {"spruce": 149, "cedar": 60, "rare": SMALLEST_GROUP - 1}
     assert set(learnt.groups) == {"spruce", "cedar"}
     spruce, cedar = (learnt.groups[label].log_rate_mean for label in ("spruce", "cedar"))

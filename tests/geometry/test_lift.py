@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from geometry.constants import SEASON_SD_MM
 from geometry.lift import (
     LiftPrior,
     components,
@@ -86,7 +87,8 @@ def test_the_season_comes_off_again():
     offset = 2.0 * np.sin(2.0 * np.pi * age)
     season = 0.2 * offset - 0.15 * np.cos(2.0 * np.pi * age)
     lasting = -1.0 + 2.0 * (age / 30.0) ** 0.45
-    fit = fit_lift(age, lasting + season + rng.normal(0.0, 0.1, age.shape), offset, 0.0 * age + 1.0)
+    rise = lasting + season + rng.normal(0.0, 0.1, age.shape)
+    fit = fit_lift(age, rise, offset, 0.0 * age + 1.0, prior=LiftPrior(season_sd_mm=SEASON_SD_MM))
     np.testing.assert_allclose(seasonal_part(fit, age, offset), season, atol=0.06)
     unread = seasonal_part(fit, age, np.nan * offset)
     np.testing.assert_array_equal(unread, seasonal_part(fit, age, 0.0 * offset))
@@ -349,3 +351,15 @@ def test_surprise_refuses():
         surprise(fit, [1.0], [0.0, 1.0], [0.0])
     with pytest.raises(ValueError, match=r"weight must be more than 0, got 0"):
         surprise(fit, [1.0], [0.0], [0.0], 0.0)
+
+
+def test_among_fewer_than_four_readings_none_is_called_wild():
+    for ages, rises in (([20.0, 22.0], [0.0, 1.0]), ([20.0, 22.0, 24.0], [0.0, 0.2, 1.0])):
+        age, rise = np.array([ages]), np.array([rises])
+        fit = fit_lift(age, rise, 0.0 * age, 0.0 * age + 1.0)
+        assert (fit.reading_factor == 1.0).all()
+    wild = np.array([[0.0, 0.1, 0.15, 3.0, 0.25, 0.3]])
+    age = np.linspace(15.0, 25.0, 6)[None]
+    factor = fit_lift(age, wild, 0.0 * age, 0.0 * age + 1.0).reading_factor[0]
+    assert factor[3] < 0.1
+    assert (np.delete(factor, 3) > 0.9).all()
