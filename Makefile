@@ -6,17 +6,25 @@ PORT ?= 8000
 HOST ?= 127.0.0.1
 RUN := $(BIN)/python manage.py
 
-.PHONY: demo test lint format types lock clean
+.PHONY: demo test bench-forecast bench-fleet lint format types lock clean
 
 demo: $(VENV)/runtime.stamp
 	$(RUN) migrate --verbosity 0
 	$(RUN) load_demo
+	$(RUN) recompute_outlooks --verbosity 0
 	$(RUN) serve --host $(HOST) --port $(PORT)
 
 # The whole suite, on SQLite and then on PostgreSQL. ARGS goes to pytest: make test ARGS="-k saddle -x"
 test: $(VENV)/dev.stamp
 	$(BIN)/python -m pytest -n 2 --dist loadfile $(ARGS)
 	.ci/on-postgres $(BIN)/python -m pytest -n 2 --dist loadfile -m "not browser" $(ARGS)
+
+# How good the outlook is, on simulated fleets; and how fast. Neither is a test.
+bench-forecast: $(VENV)/dev.stamp
+	$(BIN)/python -m bench.forecast $(ARGS)
+
+bench-fleet: $(VENV)/dev.stamp
+	$(BIN)/python -m bench.fleet $(ARGS)
 
 lint: $(VENV)/dev.stamp
 	$(BIN)/ruff check .

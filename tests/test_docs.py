@@ -21,7 +21,7 @@ def test_every_setting_from_the_environment_is_documented():
     assert used == documented
 
 
-def test_every_file_that_the_guide_names_is_there():
+def test_every_file_that_the_documents_name_is_there():
     named = set(
         re.findall(
             r"`((?:shop|instruments|measurements|geometry|tests|fixtures)/[\w/.]+)`", DEVELOPERS
@@ -40,7 +40,9 @@ def test_every_command_of_ours_is_in_the_readme():
     assert missing == []
 
 
-@pytest.mark.parametrize("target", ["demo", "test", "lint", "types", "format", "lock"])
+@pytest.mark.parametrize(
+    "target", ["demo", "test", "lint", "types", "format", "lock", "bench-forecast", "bench-fleet"]
+)
 def test_every_make_target_that_the_guide_names_exists(target):
     makefile = (ROOT / "Makefile").read_text(encoding="utf-8")
     assert f"make {target}" in README + DEVELOPERS

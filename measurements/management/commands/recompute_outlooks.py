@@ -26,8 +26,9 @@ class Command(BaseCommand):
             if missing:
                 raise CommandError(f"No instrument has the tag {', '.join(missing)}.")
             ids = sorted(found.values())
-        total = refresh(ids, progress=self._show)
-        self.stdout.write(f"{total} outlook{'' if total == 1 else 's'} recomputed.")
+        total = refresh(ids, progress=self._show if options["verbosity"] else None)
+        if options["verbosity"]:
+            self.stdout.write(f"{total} outlook{'' if total == 1 else 's'} recomputed.")
 
     def _show(self, done: int, total: int) -> None:
         filled = BAR * done // total
