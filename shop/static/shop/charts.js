@@ -25,6 +25,7 @@ document.addEventListener("DOMContentLoaded", () => {
         for (const part of ["line", "marker"]) {
           if (trace[part]) repainted[part] = { ...trace[part], color: night[trace[part].color] || trace[part].color };
         }
+        if (trace.fillcolor) repainted.fillcolor = "rgba(140, 196, 230, 0.25)";
         return repainted;
       });
       Plotly.react(place, data, layout, spec.config);

@@ -10,7 +10,7 @@ document.addEventListener("keydown", (event) => {
   event.preventDefault();
   // Only boxes for figures: a list or a tick between two readings must not swallow the next one.
   const boxes = [...form.querySelectorAll("input[type=text], button.first")].filter(
-    (box) => box.offsetParent !== null && !box.disabled,
+    (box) => box.checkVisibility() && !box.disabled, // not what a closed "More" hides
   );
   const next = boxes[boxes.indexOf(event.target) + 1];
   if (next) {
