@@ -95,7 +95,7 @@ class Counsel:
         )
         return foretell(
             bench,
-            tilt_deg=change.tilt_deg,
+            tilt_deg=change.tilt_deg * (self.joint.rise_gain if change.by_joint else 1.0),
             saddle_mm=np.array(change.saddle_mm, dtype=float),
             relief_mm=change.relief_mm,
             action_1_mm=np.array(change.action_1_mm, dtype=float),
@@ -198,5 +198,7 @@ def joint_of(instrument: Instrument, facts: Facts) -> Joint:
         shims_mm=tuple(joint.shims_mm),
         shim_now_mm=max(float(facts.shim_now_mm[0]), 0.0),
         one_way=joint.one_way and earlier is None,
+        rise_gain=float(facts.joint_gain[0]),
+        u_rise_gain=float(facts.u_joint_gain[0]),
         **tilting,
     )

@@ -16,6 +16,7 @@ from instruments.models import JointKind, Strings
 from measurements.latest import SIDES, latest
 from measurements.models import WorkKind
 from measurements.rows import Floats, Ints, Rows, day_number, end_of, read_rows
+from measurements.undo import History
 from measurements.undo import history as undone
 from shop.models import ShopProfile
 
@@ -64,6 +65,8 @@ class Facts:
     last_day: Floats
     unmeasured: np.ndarray
     offset_now_mm: Floats
+    joint_gain: Floats
+    u_joint_gain: Floats
     origin_day: Floats
     age_sd_years: Floats
     age_now_years: Floats
@@ -85,7 +88,7 @@ def gather(ids: Sequence[int], as_of: date, profile: ShopProfile) -> Facts:
     pivot_x = neck.scale_length_mm * (1 - 2.0 ** (-neck.joint_fret / 12))
     reach = saddle_x - pivot_x
     tilt_now, shim_now = _joint_on_day(rows, instrument, done)
-    history = undone(rows, done, reach, instrument)
+    history = undone(rows, done, reach, instrument, profile.bridge_rise_u_mm)
     now = latest(rows, done, history, neck)
     origin = _origin(rows, done, history, today)
     pad = _padded(rows, history, origin, profile, n)
@@ -106,7 +109,9 @@ def gather(ids: Sequence[int], as_of: date, profile: ShopProfile) -> Facts:
         origin_day=origin["day"],
         age_sd_years=origin["sd_years"],
         origin_assumed=origin["assumed"],
-        offset_now_mm=history["offset_now_mm"],
+        offset_now_mm=history.offset_now_mm,
+        joint_gain=history.gain,
+        u_joint_gain=history.u_gain,
         **now,
         **pad,
     )
@@ -199,9 +204,7 @@ def _tilt_left(instrument: dict[str, Any], tilt_now: Floats, shim_now: Floats) -
     )
 
 
-def _origin(
-    rows: Rows, done: np.ndarray, history: dict[str, Any], today: float
-) -> dict[str, Floats]:
+def _origin(rows: Rows, done: np.ndarray, history: History, today: float) -> dict[str, Floats]:
     """When the strings' pull began: building, or the last new origin; and how sure that is."""
     n = len(rows.ids)
     built = np.array(
@@ -213,7 +216,7 @@ def _origin(
     )
     guessed = np.array([row["built_about"] for row in rows.instruments], dtype=bool)
     first = np.full(n, today)
-    np.minimum.at(first, history["who"], history["day"])
+    np.minimum.at(first, history.who, history.day)
     assumed = np.isnan(built)
     day = np.where(assumed, first - ASSUMED_AGE_YEARS * DAYS_A_YEAR, built)
     sd = np.where(assumed, ASSUMED_AGE_SD_YEARS, np.where(guessed, GUESSED_YEAR_SD, 0.0))
@@ -228,13 +231,13 @@ def _middle_of(year: int) -> float:
 
 
 def _padded(
-    rows: Rows, history: dict[str, Any], origin: dict[str, Floats], profile: ShopProfile, n: int
+    rows: Rows, history: History, origin: dict[str, Floats], profile: ShopProfile, n: int
 ) -> dict[str, Any]:
     """The history as (N, m) arrays, padded with weight 0."""
-    who, day = history["who"], history["day"]
-    place = np.arange(len(who)) - history["first"][who]
-    m = max(int(history["count"].max(initial=0)), 1)
-    real = history["real"]
+    who, day = history.who, history.day
+    place = np.arange(len(who)) - history.first[who]
+    m = max(int(history.count.max(initial=0)), 1)
+    real = history.real
     humidity, temperature = rows.reading["humidity_pct"][real], rows.reading["temperature_c"][real]
     usual = profile.reference_temperature_c
     moisture = np.full(len(who), np.nan)
@@ -245,15 +248,15 @@ def _padded(
     reference = equilibrium_moisture_content(profile.reference_humidity_pct, usual)
     age = (day - origin["day"][who]) / DAYS_A_YEAR
     # A reading in the build year may fall before its middle: it is then taken as new.
-    usable = history["usable"] & (age > -1.0)
-    noise = LiftPrior().noise_mm / profile.bridge_rise_u_mm
+    usable = history.usable & (age > -1.0)
+    variance = profile.bridge_rise_u_mm**2 + history.doubt
     columns = {
         "day": day,
         "age_years": np.maximum(age, 0.0),
-        "measured_mm": history["rise"],
-        "undone_mm": history["rise"] - history["offset"],
+        "measured_mm": history.rise,
+        "undone_mm": history.rise - history.offset,
         "moisture_offset_pct": moisture - reference,
-        "weight": np.where(usable, noise**2, 0.0),
+        "weight": np.where(usable, LiftPrior().noise_mm ** 2 / variance, 0.0),
     }
     padded = {}
     for name, column in columns.items():

@@ -11,6 +11,7 @@ import numpy as np
 from geometry.action import Neck, reach, sag_per_relief
 from measurements.models import Side, WorkKind
 from measurements.rows import Floats, Ints, Rows
+from measurements.undo import History
 
 SIDES = (Side.BASS, Side.TREBLE)
 Column = tuple[Ints, Floats, Floats]  # whose, when, how much; in any order
@@ -20,12 +21,12 @@ EVER = np.inf
 class Newest:
     """Looks up newest figures of n instruments among readings and work, up to given days."""
 
-    def __init__(self, rows: Rows, done: np.ndarray, history: dict[str, Any]) -> None:
+    def __init__(self, rows: Rows, done: np.ndarray, history: History) -> None:
         self.n = len(rows.ids)
         self.rows = rows
         self.work_who, self.work_day = rows.work_who[done], rows.work_day[done]
         self.work = {name: column[done] for name, column in rows.work.items()}
-        self.effect = history["effect"]
+        self.effect = history.effect
 
     def reading(self, name: str) -> Column:
         return self.rows.reading_who, self.rows.reading_day, self.rows.reading[name]
@@ -86,7 +87,7 @@ def _action_12(newest: Newest, neck: Neck, side: str) -> Floats:
     return read + twelfth * raised + (1.0 - twelfth) * at_nut + sag
 
 
-def latest(rows: Rows, done: np.ndarray, history: dict[str, Any], neck: Neck) -> dict[str, Any]:
+def latest(rows: Rows, done: np.ndarray, history: History, neck: Neck) -> dict[str, Any]:
     """Figures as they stand now, sides on the last axis; ``unmeasured`` marks work not read since."""
     newest = Newest(rows, done, history)
     rise, _ = newest.of(newest.reading("bridge_rise_mm"))
@@ -100,7 +101,7 @@ def latest(rows: Rows, done: np.ndarray, history: dict[str, Any], neck: Neck) ->
         "action_12_mm": np.stack([_action_12(newest, neck, side) for side in SIDES], axis=1),
         "saddle_mm": np.stack([newest.of(*newest.saddle(side))[0] for side in SIDES], axis=1),
         "relief_mm": newest.of(*newest.relief())[0],
-        "bridge_rise_mm": np.where(history["rise_lost"], np.nan, rise + history["last_gap_mm"]),
+        "bridge_rise_mm": np.where(history.rise_lost, np.nan, rise + history.last_gap_mm),
         "last_day": read_day,
         "unmeasured": moved > np.nan_to_num(read_day, nan=np.inf),
     }

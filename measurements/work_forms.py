@@ -25,10 +25,12 @@ LOWER, RAISE = "lower", "raise"
 class Change:
     """What a piece of work alters; None leaves a figure as it is. Sides are (bass, treble).
 
-    ``tilt_deg`` None: the angle changes by an amount not known.
+    ``tilt_deg`` None: the angle changes by an amount not known. ``by_joint``: it is the adjuster or a
+    shim that changes it, whose real effect its own log may have taught.
     """
 
     tilt_deg: float | None = 0.0
+    by_joint: bool = False
     saddle_mm: tuple[float | None, float | None] = (None, None)
     relief_mm: float | None = None
     action_1_mm: tuple[float | None, float | None] = (None, None)
@@ -112,7 +114,8 @@ class TurnForm(WorkForm):
         return super().facts() | {"turns": self.cleaned_data["signed_turns"]}
 
     def change(self) -> Change:
-        return Change(self.cleaned_data["tilt_to_deg"] - self.cleaned_data["tilt_from_deg"])
+        moved = self.cleaned_data["tilt_to_deg"] - self.cleaned_data["tilt_from_deg"]
+        return Change(moved, by_joint=True)
 
 
 class ShimForm(WorkForm):
@@ -142,7 +145,8 @@ class ShimForm(WorkForm):
         return cleaned
 
     def change(self) -> Change:
-        return Change(self.cleaned_data["tilt_to_deg"] - self.cleaned_data["tilt_from_deg"])
+        moved = self.cleaned_data["tilt_to_deg"] - self.cleaned_data["tilt_from_deg"]
+        return Change(moved, by_joint=True)
 
 
 class SaddleForm(WorkForm):
@@ -219,7 +223,7 @@ class ResetForm(WorkForm):
         depth = joint_dimension("heel_depth_mm", joint.heel_depth_mm)
         wedge = self.cleaned_data.get("wedge_mm")
         tilt = None if wedge is None else float(np.degrees(np.arctan(wedge / depth)))
-        return Change(tilt, both_sides(self.cleaned_data, "saddle_{}_to_mm"))
+        return Change(tilt, saddle_mm=both_sides(self.cleaned_data, "saddle_{}_to_mm"))
 
 
 class OtherForm(WorkForm):

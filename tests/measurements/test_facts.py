@@ -273,3 +273,61 @@ def test_the_fleet_is_read_in_four_queries(instrument, django_assert_num_queries
     profile = ShopProfile()
     with django_assert_num_queries(4):
         gather([one.pk for one in instruments], TODAY, profile)
+
+
+class TestJointGain:
+    def logged(self, instrument, pairs):
+        """Turns of 0.4° each, measured on both sides; ``pairs`` are rises before and after."""
+        for place, (before, after) in enumerate(pairs):
+            year = 2010 + 2 * place
+            CheckInFactory(instrument=instrument, measured_at=at(year, 3, 1), bridge_rise_mm=before)
+            turn(instrument, at(year, 3, 2), 0.4)
+            CheckInFactory(instrument=instrument, measured_at=at(year, 3, 3), bridge_rise_mm=after)
+
+    def test_without_measured_turns_the_drawing_holds(self, instrument):
+        CheckInFactory(instrument=instrument, measured_at=at(2010), bridge_rise_mm=1.0)
+        facts = facts_of(instrument)
+        assert facts.joint_gain[0] == pytest.approx(1.0)
+        assert facts.u_joint_gain[0] == pytest.approx(0.10)  # planning default
+
+    def test_a_joint_that_moves_less_than_drawn_is_learnt(self, instrument):
+        # 0.4° on 289.9 mm should lower by 2.02 mm; it lowers by 1.62, 80 %, three times.
+        self.logged(instrument, [(1.0, -0.62), (0.0, -1.62), (0.0, -1.62)])
+        facts = facts_of(instrument)
+        # By hand: precision 1/0.1² + 3·2.024²/(2·0.2²) = 100 + 153.6; mean (100 + 0.8·153.6)/253.6
+        assert facts.joint_gain[0] == pytest.approx(0.879, abs=0.005)
+        assert facts.u_joint_gain[0] == pytest.approx(0.0628, abs=0.001)
+
+    def test_what_was_learnt_goes_into_work_not_measured_and_into_the_advice(self, instrument):
+        self.logged(instrument, [(1.0, -0.62), (0.0, -1.62), (0.0, -1.62)])
+        turn(instrument, at(2020), 0.4)
+        facts = facts_of(instrument)
+        assert facts.bridge_rise_mm[0] == pytest.approx(-1.62 - 0.879 * 2.024, abs=0.01)
+        assert counsel(instrument, as_of=TODAY).joint.rise_gain == facts.joint_gain[0]
+
+    def test_relief_set_in_between_teaches_nothing_of_the_joint(self, instrument):
+        CheckInFactory(instrument=instrument, measured_at=at(2010, 3, 1), bridge_rise_mm=1.0)
+        turn(instrument, at(2010, 3, 2, 9), 0.4)
+        WorkFactory(
+            instrument=instrument, kind=WorkKind.RELIEF, done_at=at(2010, 3, 2, 10),
+            relief_from_mm=0.4, relief_to_mm=0.2, saddle_bass_from_mm=None, saddle_bass_to_mm=None,
+        )  # fmt: skip
+        CheckInFactory(instrument=instrument, measured_at=at(2010, 3, 3), bridge_rise_mm=-1.5)
+        assert facts_of(instrument).joint_gain[0] == pytest.approx(1.0)
+
+
+def test_readings_from_before_work_weigh_less_by_its_doubt(instrument):
+    CheckInFactory(instrument=instrument, measured_at=at(2010), bridge_rise_mm=1.2)
+    turn(instrument, at(2011), 0.6)
+    CheckInFactory(instrument=instrument, measured_at=at(2015), bridge_rise_mm=-1.7)
+    before, after = facts_of(instrument).weight[0]
+    assert after == pytest.approx(1.0)
+    # 10 % of 3.0365 mm (worked value of geometry.md §3) beside the gauge's 0.2 mm
+    assert before == pytest.approx(0.2**2 / (0.2**2 + 0.30365**2), abs=1e-4)
+
+
+def test_saddle_work_takes_no_weight_from_earlier_readings(instrument):
+    CheckInFactory(instrument=instrument, measured_at=at(2010), bridge_rise_mm=1.2)
+    WorkFactory(instrument=instrument, done_at=at(2010, 3, 2))
+    CheckInFactory(instrument=instrument, measured_at=at(2010, 3, 3), bridge_rise_mm=1.1)
+    assert facts_of(instrument).weight[0] == pytest.approx([1.0, 1.0])
