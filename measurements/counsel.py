@@ -12,6 +12,7 @@ from django.utils import timezone
 from geometry.action import Neck
 from geometry.advice import Advice, Joint, Option, Readings, Targets, advise
 from geometry.foretell import Foretold, foretell
+from geometry.lift import LiftPrior
 from geometry.options import Bench
 from geometry.readings import complete, two_sided
 from instruments.defaults import joint_dimension
@@ -26,6 +27,7 @@ from measurements.outlooks import (
     latest_surprise,
     targets_of,
 )
+from measurements.prior import prior_for
 from measurements.rows import date_of
 from measurements.work_forms import Change, tilt_to_go_back_to
 from shop.models import ShopProfile
@@ -41,6 +43,7 @@ class Counsel:
     today: date
     profile: ShopProfile
     facts: Facts
+    prior: LiftPrior | None
     neck: Neck
     readings: Readings
     targets: Targets
@@ -66,7 +69,9 @@ class Counsel:
         # Limits on today's setting: what an option lowers the bridge by is lift won.
         spent = [o.rise_limit_after_mm - (o.bridge_rise_after_mm - now) for o in options]
         due = [at + o.joint_room_after_mm for at, o in zip(spent, options, strict=True)]
-        days = crossing_days(fit_facts(self.facts), self.facts, np.array([spent + due]))[0]
+        days = crossing_days(
+            fit_facts(self.facts, self.prior), self.facts, np.array([spent + due])
+        )[0]
         dates = [[date_of(day) if np.isfinite(day) else None for day in row] for row in days]
         return {
             option.key: {
@@ -116,7 +121,8 @@ def counsel(
     today = as_of or timezone.localdate()
     facts = gather([instrument.pk], today, profile)
     now = readings_of(facts)
-    surprise_z = float(latest_surprise(facts)[0])
+    prior = prior_for(facts)
+    surprise_z = float(latest_surprise(facts, prior)[0])
     if readings is not None:
         now, surprise_z = replace(now, **_over(now, readings)), float("nan")
     targets = targets_of(facts, profile, row=0)
@@ -128,6 +134,7 @@ def counsel(
         today=today,
         profile=profile,
         facts=facts,
+        prior=prior,
         neck=neck,
         readings=now,
         targets=targets,

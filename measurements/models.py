@@ -251,6 +251,23 @@ class Outlook(models.Model):
         return f"{self.instrument.tag} {self.get_state_display()}"
 
 
+class ShopPrior(models.Model):
+    """What the shop's own instruments taught of lift: one row, learnt anew by ``recompute_outlooks``."""
+
+    learnt_at = models.DateTimeField()
+    as_of = models.DateField()
+    instruments = models.PositiveIntegerField()
+    shop = models.JSONField()
+    groups = models.JSONField(default=dict)
+    counts = models.JSONField(default=dict)
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=Q(pk=1), name="one_shop_prior")]
+
+    def __str__(self) -> str:
+        return f"learnt from {self.instruments} instruments"
+
+
 class ServiceReport(models.Model):
     """A report as it was issued: its content is frozen, so a reprint says the same."""
 

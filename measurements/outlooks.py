@@ -22,13 +22,14 @@ from geometry.lift import LiftFit, LiftPrior, components, crossing, fit_lift, su
 from geometry.readings import two_sided
 from instruments.models import Instrument
 from measurements.facts import DAYS_A_YEAR, Facts, gather
-from measurements.models import Outlook, State
+from measurements.models import Outlook, ShopPrior, State
+from measurements.prior import learn, prior_for, rows_of
 from measurements.rows import Floats, date_of, day_number, end_of, moment_of
 from shop.models import ShopProfile
 
 log = logging.getLogger(__name__)
 
-MODEL_VERSION = "1"
+MODEL_VERSION = "2"
 HORIZON_YEARS = 60.0
 CHUNK = 2000
 MARKS = ("early", "likely", "late")
@@ -103,14 +104,13 @@ def _beside(per_instrument: Floats, other: Floats) -> Floats:
     return per_instrument.reshape(-1, *[1] * (other.ndim - 1))
 
 
-def fit_facts(
-    facts: Facts, *, weight: Floats | None = None, prior: LiftPrior | None = None
-) -> LiftFit:
+def fit_facts(facts: Facts, prior: LiftPrior | None) -> LiftFit:
+    """Fit the lift of every instrument under a prior (``prior.prior_for``); None: planning defaults."""
     return fit_lift(
         facts.age_years,
         facts.undone_mm,
         facts.moisture_offset_pct,
-        facts.weight if weight is None else weight,
+        facts.weight,
         prior=prior,
         age_sd_years=facts.age_sd_years,
     )
@@ -118,7 +118,8 @@ def fit_facts(
 
 def read(facts: Facts, profile: ShopProfile) -> Reading:
     """Fit the lift of every instrument and say when its saddle is spent and its reset due."""
-    fit = fit_facts(facts)
+    prior = prior_for(facts)
+    fit = fit_facts(facts, prior)
     left = rooms_of(facts, profile)
     due = left.rise_limit_mm + left.joint_room_mm
     days = crossing_days(fit, facts, np.stack([left.rise_limit_mm, due], axis=1))
@@ -129,7 +130,7 @@ def read(facts: Facts, profile: ShopProfile) -> Reading:
         joint_room_mm=left.joint_room_mm,
         spent_day=days[:, 0],
         reset_day=days[:, 1],
-        surprise_z=latest_surprise(facts),
+        surprise_z=latest_surprise(facts, prior),
         contradicts=contradictions(facts, profile),
     )
 
@@ -159,7 +160,7 @@ def gauges_of(profile: ShopProfile) -> GaugeUncertainty:
     )
 
 
-def latest_surprise(facts: Facts) -> Floats:
+def latest_surprise(facts: Facts, prior: LiftPrior | None) -> Floats:
     """Score of each instrument's newest reading against the fit to the readings before it, (N,)."""
     score = np.full(len(facts), np.nan)
     used = facts.weight > 0
@@ -175,6 +176,7 @@ def latest_surprise(facts: Facts) -> Floats:
         facts.undone_mm[rows],
         facts.moisture_offset_pct[rows],
         earlier,
+        prior=rows_of(prior, rows),
         age_sd_years=facts.age_sd_years[rows],
     )
     score[rows] = surprise(
@@ -255,16 +257,17 @@ def refresh(
     ids: Iterable[int] | None = None,
     *,
     as_of: date | None = None,
+    resume: bool = False,
     progress: Callable[[int, int], None] | None = None,
 ) -> int:
     """Recompute and store outlooks, chunk by chunk; returns how many.
 
-    ``ids`` None is the whole fleet. Each chunk is one transaction under a lock on its instruments'
-    rows, so that two machines at it never write an older outlook over a newer one.
+    ``ids`` None is the whole fleet; ``resume`` leaves out those made for that day since the shop's prior
+    was last learnt, so that an interrupted run goes on where it stopped. Each chunk is one transaction
+    under a lock on its instruments' rows, so that two machines at it never write an older outlook over a
+    newer one.
     """
-    keys = list(
-        Instrument.objects.order_by("pk").values_list("pk", flat=True) if ids is None else ids
-    )
+    keys = _keys(as_of or timezone.localdate(), resume) if ids is None else list(ids)
     profile = ShopProfile.current()
     for start, chunk in _chunks(keys):
         with transaction.atomic():
@@ -280,6 +283,35 @@ def refresh(
         if progress is not None:
             progress(start + len(chunk), len(keys))
     return len(keys)
+
+
+def _keys(as_of: date, resume: bool) -> list[int]:
+    """The fleet's keys in order, without those whose outlook is up to date if ``resume``."""
+    fleet = Instrument.objects.order_by("pk")
+    if resume:
+        fresh = Outlook.objects.filter(as_of=as_of, model_version=MODEL_VERSION, out_of_date=False)
+        learnt = ShopPrior.objects.filter(pk=1).values_list("learnt_at", flat=True).first()
+        if learnt is not None:
+            fresh = fresh.filter(computed_at__gte=learnt)
+        fleet = fleet.exclude(pk__in=fresh.values("instrument"))
+    return list(fleet.values_list("pk", flat=True))
+
+
+def learn_from_fleet(
+    *, as_of: date | None = None, progress: Callable[[int, int], None] | None = None
+) -> ShopPrior | None:
+    """Learn the shop's own prior from every instrument; None where too few are measured."""
+    keys = _keys(as_of or timezone.localdate(), resume=False)
+    done = 0
+
+    def report(count: int) -> None:
+        nonlocal done
+        done += count
+        if progress is not None:
+            progress(done, len(keys))
+
+    chunks = [chunk for _, chunk in _chunks(keys)]
+    return learn(chunks, as_of or timezone.localdate(), ShopProfile.current(), report)
 
 
 def _compute_what_can_be(ids: list[int], as_of: date | None, profile: ShopProfile) -> list[Outlook]:

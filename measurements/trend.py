@@ -13,6 +13,7 @@ from instruments.models import Instrument
 from measurements.facts import DAYS_A_YEAR, SIDES, Facts, gather
 from measurements.models import Work
 from measurements.outlooks import fit_facts, rooms_of
+from measurements.prior import prior_for
 from measurements.rows import date_of, day_number, end_of
 from measurements.words import work_words
 from shop.models import ShopProfile
@@ -92,7 +93,7 @@ def _movement(facts: Facts, profile: ShopProfile, today: float) -> dict[str, Any
     used = facts.weight[0] > 0
     if not used.any():
         return nothing
-    fit = fit_facts(facts)
+    fit = fit_facts(facts, prior_for(facts))
     now = facts.offset_now_mm[0]
     season = seasonal_part(fit, facts.age_years, facts.moisture_offset_pct)[0]
     readings = tuple(

@@ -146,7 +146,8 @@ def test_the_command_recomputes_all_with_a_progress_bar():
     out, err = StringIO(), StringIO()
     call_command("recompute_outlooks", stdout=out, stderr=err)
     assert "2 outlooks recomputed." in out.getvalue()
-    assert "[##############################] 2 of 2" in err.getvalue()
+    assert "outlooks [##############################] 2 of 2" in err.getvalue()
+    assert "Too few instruments to learn from" in out.getvalue()
     assert Outlook.objects.count() == 2
 
 

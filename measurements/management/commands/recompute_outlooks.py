@@ -1,11 +1,12 @@
-"""Recomputes outlooks from the facts, for the whole fleet or for some tags."""
+"""Recomputes outlooks from the facts: of the whole fleet, which first teaches its prior, or of tags."""
 
+from collections.abc import Callable
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from instruments.models import Instrument
-from measurements.outlooks import refresh
+from measurements.outlooks import learn_from_fleet, refresh
 
 BAR = 30
 
@@ -15,23 +16,41 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("tags", nargs="*", help="Only these instruments; none: all of them.")
+        parser.add_argument(
+            "--resume",
+            action="store_true",
+            help="Go on with an interrupted run: leave out what was recomputed today.",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        ids = None
-        if options["tags"]:
-            found = dict(
-                Instrument.objects.filter(tag__in=options["tags"]).values_list("tag", "pk")
-            )
-            missing = [tag for tag in options["tags"] if tag not in found]
-            if missing:
-                raise CommandError(f"No instrument has the tag {', '.join(missing)}.")
-            ids = sorted(found.values())
-        total = refresh(ids, progress=self._show if options["verbosity"] else None)
-        if options["verbosity"]:
+        talks = options["verbosity"] > 0
+        tags, resume = options["tags"], options["resume"]
+        if not tags and not resume:
+            prior = learn_from_fleet(progress=self._bar("learning") if talks else None)
+            if talks and prior is not None:
+                self.stdout.write(f"Lift as learnt from {prior.instruments} instruments.")
+            elif talks:
+                self.stdout.write("Too few instruments to learn from: planning defaults.")
+        total = refresh(
+            self._ids(tags) if tags else None,
+            resume=resume,
+            progress=self._bar("outlooks") if talks else None,
+        )
+        if talks:
             self.stdout.write(f"{total} outlook{'' if total == 1 else 's'} recomputed.")
 
-    def _show(self, done: int, total: int) -> None:
-        filled = BAR * done // total
-        end = "\n" if done == total else "\r"
-        bar = "#" * filled + "-" * (BAR - filled)
-        self.stderr.write(f"[{bar}] {done} of {total}", ending=end)
+    def _ids(self, tags: list[str]) -> list[int]:
+        found = dict(Instrument.objects.filter(tag__in=tags).values_list("tag", "pk"))
+        missing = [tag for tag in tags if tag not in found]
+        if missing:
+            raise CommandError(f"No instrument has the tag {', '.join(missing)}.")
+        return sorted(found.values())
+
+    def _bar(self, words: str) -> Callable[[int, int], None]:
+        def show(done: int, total: int) -> None:
+            filled = BAR * done // max(total, 1)
+            bar = "#" * filled + "-" * (BAR - filled)
+            end = "\n" if done == total else "\r"
+            self.stderr.write(f"{words} [{bar}] {done} of {total}", ending=end)
+
+        return show

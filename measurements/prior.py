@@ -1,0 +1,127 @@
+"""What the shop's own instruments teach of lift, learnt over the whole fleet and kept for every fit.
+
+Learning rests on facts alone and always starts from the planning defaults, so that learning twice from
+the same facts gives the same.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import date
+from typing import Any
+
+import numpy as np
+from django.utils import timezone
+
+from geometry.fleet import FleetPrior, learn_prior
+from geometry.lift import LiftFit, LiftPrior, fit_lift
+from measurements.facts import Facts, gather
+from measurements.models import ShopPrior
+from measurements.rows import Floats
+from shop.models import ShopProfile
+
+#: With fewer instruments measured, a shop goes by the planning defaults. Planning default, no source.
+LEAST_INSTRUMENTS = 12
+
+
+@dataclass(frozen=True)
+class _History:
+    """What a fit needs of one chunk of instruments; the rest of the facts is let go."""
+
+    age_years: Floats
+    undone_mm: Floats
+    moisture_offset_pct: Floats
+    weight: Floats
+    age_sd_years: Floats
+
+    def fit(self, prior: LiftPrior) -> LiftFit:
+        return fit_lift(
+            self.age_years,
+            self.undone_mm,
+            self.moisture_offset_pct,
+            self.weight,
+            prior=prior,
+            age_sd_years=self.age_sd_years,
+        )
+
+
+def group_of(row: dict[str, Any]) -> str:
+    """Instruments of one top wood, bracing and kind of strings learn from one another."""
+    words = (row["top_wood"], row["bracing"], row["strings"])
+    return "|".join(word.strip().casefold() for word in words)
+
+
+def learn(
+    chunks: Sequence[Sequence[int]],
+    as_of: date,
+    profile: ShopProfile,
+    progress: Callable[[int], None] | None = None,
+) -> ShopPrior | None:
+    """Learn from all instruments and store it; None, and nothing stored, where there are too few."""
+    histories: list[_History] = []
+    labels: list[str] = []
+    measured = 0
+    for ids in chunks:
+        facts = gather(ids, as_of, profile)
+        histories.append(
+            _History(
+                facts.age_years,
+                facts.undone_mm,
+                facts.moisture_offset_pct,
+                facts.weight,
+                facts.age_sd_years,
+            )
+        )
+        labels += [group_of(row) for row in facts.rows.instruments]
+        measured += int(np.count_nonzero(facts.readings))
+        if progress is not None:
+            progress(len(ids))
+    if measured < LEAST_INSTRUMENTS:
+        ShopPrior.objects.all().delete()
+        return None
+
+    def fits(prior: LiftPrior) -> Iterator[LiftFit]:
+        return (history.fit(prior) for history in histories)
+
+    learnt = learn_prior(fits, labels)
+    stored = ShopPrior(
+        pk=1,
+        learnt_at=timezone.now(),
+        as_of=as_of,
+        instruments=learnt.instruments,
+        shop=asdict(learnt.shop),
+        groups={str(label): asdict(prior) for label, prior in learnt.groups.items()},
+        counts={str(label): count for label, count in learnt.counts.items()},
+    )
+    stored.save()
+    return stored
+
+
+def fleet_prior_of(stored: ShopPrior) -> FleetPrior:
+    return FleetPrior(
+        shop=LiftPrior(**stored.shop),
+        groups={label: LiftPrior(**values) for label, values in stored.groups.items()},
+        counts=stored.counts,
+        instruments=stored.instruments,
+    )
+
+
+def prior_for(facts: Facts, stored: ShopPrior | None = None) -> LiftPrior | None:
+    """The learnt prior, a row for each instrument; None, the planning defaults, where nothing is learnt."""
+    stored = stored or ShopPrior.objects.filter(pk=1).first()
+    if stored is None:
+        return None
+    return fleet_prior_of(stored).prior_for([group_of(row) for row in facts.rows.instruments])
+
+
+def rows_of(prior: LiftPrior | None, rows: np.ndarray) -> LiftPrior | None:
+    """The rows of some instruments of a prior made by :func:`prior_for`."""
+    if prior is None:
+        return None
+    return replace(
+        prior,
+        **{
+            name: value[rows]
+            for name in ("log_rate_mean", "log_rate_sd", "exponent_weights")
+            if np.ndim(value := np.asarray(getattr(prior, name))) > (name == "exponent_weights")
+        },
+    )
