@@ -20,8 +20,11 @@ from measurements.counsel import Counsel, Dates, counsel
 from measurements.drawing import after_option, readings_now, side_views
 from measurements.forms import CheckInForm
 from measurements.models import CheckIn, Outlook, Work
+from measurements.movement import coverage, movement, next_reading
 from measurements.notices import refresh_and_say
-from measurements.outlooks import MARKS
+from measurements.outlooks import MARKS, fit_facts
+from measurements.record_views import record_context
+from measurements.record_words import movement_parts, next_reading_words
 from measurements.trend import trend
 from measurements.trend_svg import trend_pictures
 from measurements.words import (
@@ -114,7 +117,7 @@ def instrument(request: HttpRequest, tag: str) -> HttpResponse:
         context |= advice_context(now, unit)
         context["booking"] = booking_words(context["outlook"])
         context["notes"] = notes_on(now, context["outlook"], unit)
-        context |= _trend_context(found, outlook, unit)
+        context |= _trend_context(now, context["outlook"], unit)
     return render(request, "measurements/instrument.html", context)
 
 
@@ -177,18 +180,25 @@ def _when(now: Counsel, dates: Dates | None) -> dict[str, str]:
     }
 
 
-def _trend_context(found: Instrument, outlook: Outlook | None, unit: LengthUnit) -> dict[str, Any]:
-    movement = trend(found, unit=unit)
-    if not movement.readings:
+def _trend_context(now: Counsel, outlook: Outlook, unit: LengthUnit) -> dict[str, Any]:
+    """The trend, what moved the bridge, how sure that is, and how the forecasts fared."""
+    course = trend(now.instrument, unit=unit)
+    if not course.readings:
         return {}
-    stills = trend_pictures(movement, unit=unit)
+    stills = trend_pictures(course, unit=unit)
+    fit = fit_facts(now.facts, now.prior)
+    moved = movement(now.facts, fit)
+    ahead = next_reading(now.facts, now.profile, now.prior)
     return {
-        "chart": trend_figure(movement, unit),
+        "chart": trend_figure(course, unit),
         "stills": stills,
         "still": stills[0],
-        "limit_beyond": movement.reset_limit_mm if not shows_reset_limit(movement) else None,
+        "limit_beyond": course.reset_limit_mm if not shows_reset_limit(course) else None,
         "style_ids": injected_style_ids(),
-        "basis_words": basis_words(outlook) if outlook else "",
+        "movement_parts": movement_parts(moved, unit) if moved else [],
+        "basis_words": basis_words(outlook, coverage(now.facts, fit)),
+        "next_words": next_reading_words(ahead, outlook),
+        **record_context(now, unit),
     }
 
 

@@ -1,11 +1,12 @@
 from django.urls import path
 
-from measurements import board_views, check_in_views, instrument_view, work_views
+from measurements import board_views, check_in_views, instrument_view, record_views, work_views
 from measurements.report_urls import urlpatterns as report_patterns
 
 urlpatterns = [
     path("", board_views.home, name="home"),
     path("due/", board_views.due, name="due"),
+    path("record/", record_views.shop_record, name="record"),
     path("today/", board_views.today, name="today"),
     path("settings/", board_views.settings, name="settings"),
     path("add-instrument/", instrument_view.add_instrument, name="instrument-add"),

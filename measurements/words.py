@@ -16,6 +16,7 @@ from measurements.models import Outlook, State, Work, WorkKind
 
 if TYPE_CHECKING:
     from measurements.counsel import Counsel
+    from measurements.movement import Coverage
 
 
 def change_words(before: float | None, after: float | None, unit: LengthUnit) -> str:
@@ -212,28 +213,72 @@ OPTION_TITLES = {
 }
 
 
-def basis_words(outlook: Outlook) -> str:
-    """How sure the outlook is, and why."""
+def basis_words(outlook: Outlook, covered: Coverage | None = None) -> str:
+    """How sure the outlook is, and why; ``covered`` says over which years and seasons."""
     count = outlook.readings
     if not count:
         return ""
     basis = outlook.basis
     parts = [f"{count} reading{'' if count == 1 else 's'} of the bridge rise"]
+    if covered is not None and count > 1:
+        parts[0] += f" over {_span_words(covered.span_years)}, {SEASONS[covered.seasons]}"
     dry = count - basis.get("humidity_known", 0)
     if dry:
         parts.append(f"{dry} without humidity")
     if basis.get("origin_assumed"):
         parts.append("build year unknown and assumed, which widens the range")
     elif basis.get("age_sd_years"):
-        parts.append("build year a guess")
+        parts.append("build year a guess, which widens the range")
     if basis.get("assumed"):
         parts.append(f"assumed: {', '.join(basis['assumed'])}")
-    sentence = f"Rests on {'; '.join(parts)}."
+    sentences = [f"Rests on {'; '.join(parts)}."]
     if count < 3:
-        sentence += (
-            " With so few the range is wide: it is mostly what is usual for such instruments."
+        sentences.append(
+            "With so few the range is wide: it is mostly what is usual for such instruments."
         )
-    return sentence
+    elif covered is not None:
+        sentences += _doubts(covered)
+    if covered is not None and covered.held_down:
+        sentences.append(_held_down_words(covered.held_down))
+    return " ".join(sentences)
+
+
+SEASONS = (
+    "",
+    "all in one season of the year",
+    "in two seasons of the year",
+    "in three seasons of the year",
+    "in all four seasons",
+)
+#: Readings over fewer years than this say little of how the lift slows. Planning default, no source.
+SHORT_YEARS = 3.0
+
+
+def _span_words(years: float) -> str:
+    """``12 years``, ``7 months`` or ``3 days``."""
+    for amount, word in ((years, "year"), (years * 12, "month"), (years * 365.25, "day")):
+        if amount >= (1.95 if word == "year" else 1.0):
+            count = round(amount)
+            return f"{count} {word}{'' if count == 1 else 's'}"
+    return "one day"
+
+
+def _doubts(covered: Coverage) -> list[str]:
+    doubts = []
+    if covered.seasons == 1:
+        doubts.append("Readings in one season cannot tell season from lift, so the range is wide.")
+    if covered.span_years < SHORT_YEARS:
+        doubts.append("So short a time says little of how the lift slows, so the range is wide.")
+    return doubts
+
+
+def _held_down_words(days: Sequence[date]) -> str:
+    """Which readings count for little, by their dates."""
+    named = [f"{day:%-d %B %Y}" for day in days]
+    listed = named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
+    if len(named) == 1:
+        return f"The reading of {listed} does not fit the others and counts for little."
+    return f"The readings of {listed} do not fit the others and count for little."
 
 
 READING_NAMES = {

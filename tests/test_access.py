@@ -24,6 +24,7 @@ OPEN = {"sign-in"}
 MAY = {
     "home": (STAFF, set()),
     "due": (STAFF, set()),
+    "record": (STAFF, set()),
     "today": (STAFF, set()),
     "customers": (STAFF, set()),
     "customer": (STAFF, set()),

@@ -32,6 +32,7 @@ def addresses(transactional_db, owner) -> list[str]:
     page = f"/instruments/{instrument.tag}/"
     return [
         "/due/",
+        "/record/",
         "/today/",
         "/instruments/",
         "/add-instrument/",
