@@ -75,7 +75,11 @@ def _left_words(found: Movement, unit: LengthUnit) -> str:
     scatter = format_length(found.scatter_mm, unit)
     if abs(found.left_mm) > TOO_MUCH * found.scatter_mm:
         return f"more than scatter explains (± {scatter} is usual): read it again, look for a cause"
-    what = "the two readings and of undoing the work" if found.work_mm else "the two readings"
+    what = (
+        "the two readings and of undoing the work"
+        if abs(found.work_mm) > 0.005
+        else "the two readings"
+    )
     return f"scatter of {what}; within ± {scatter} in four cases in five"
 
 
