@@ -114,9 +114,9 @@ def test_it_refuses_what_is_no_day(text, message):
 def test_many_instruments_take_no_more_queries_than_one(django_assert_num_queries):
     rising("K7", rises_mm=[-0.9, -0.7])
     exported()
-    with django_assert_num_queries(6):
+    with django_assert_num_queries(7):
         exported()
     for number in range(5):
         rising(f"M{number}", rises_mm=[-0.9, -0.7])
-    with django_assert_num_queries(6):
+    with django_assert_num_queries(7):
         exported()
