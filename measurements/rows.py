@@ -1,19 +1,23 @@
 """Reads the facts of many instruments as columns, the quickest way the database gives them.
 
-Moments become days since 1970 (float), so that everything after is arithmetic on arrays.
+Moments become days since 1970 (float) in the database itself, and everything else a number, so that
+rows go into arrays as they come and everything after is arithmetic.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from itertools import chain
 from typing import Any
 
 import numpy as np
+from django.db import connection
+from django.db.models import Case, FloatField, Func, Q, QuerySet, Value, When
 from django.utils import timezone
 from numpy.typing import NDArray
 
 from instruments.models import Instrument
-from measurements.models import ActionReading, CheckIn, Side, Work
+from measurements.models import ActionReading, CheckIn, Side, Work, WorkKind
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -40,7 +44,31 @@ WORK_COLUMNS = (
     "nut_treble_to_mm",
 )
 ACTION_FRETS = (1, 12)
+ACTION_COLUMNS = ("check_in_id", "fret", "side", "action_mm")
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+#: Ids that fill this share of the span from the first to the last are asked for as that span.
+DENSE = 0.5
+
+
+class Day(Func):
+    """Days since 1970 of a moment, counted by the database; ``day_number`` does the same here.
+
+    PostgreSQL keeps the microsecond. SQLite counts in milliseconds: the rest is cut off, not
+    rounded, so that no moment slips into the next day; then whole milliseconds, since a Julian day
+    number has only some 40 microseconds of resolution and local midnight must stay midnight.
+    """
+
+    output_field = FloatField()
+
+    def as_sqlite(self, compiler: Any, connection: Any, **extra: Any) -> Any:
+        template = (
+            "ROUND((JULIANDAY(SUBSTR(%(expressions)s, 1, 23)) - 2440587.5) * 86400000) / 86400000.0"
+        )
+        return self.as_sql(compiler, connection, template=template, **extra)
+
+    def as_postgresql(self, compiler: Any, connection: Any, **extra: Any) -> Any:
+        template = "DATE_PART('epoch', %(expressions)s) / 86400.0"
+        return self.as_sql(compiler, connection, template=template, **extra)
 
 
 def day_number(moment: datetime) -> float:
@@ -111,75 +139,134 @@ INSTRUMENT_COLUMNS = (
 def read_rows(ids: Sequence[int], as_of: date) -> Rows:
     """All standing facts up to the end of ``as_of`` for the instruments ``ids``, four queries.
 
-    Works after ``as_of`` are read too, as far as they moved the joint, so that its setting on that
-    day is known: they carry a day later than ``as_of``.
+    ``ids`` are a few thousand at most, in any order; one that is no instrument's is left out. Works
+    after ``as_of`` are read too, as far as they moved the joint, so that its setting on that day is
+    known: they carry a day later than ``as_of``.
     """
-    instruments = list(
-        Instrument.objects.filter(pk__in=ids).order_by("pk").values(*INSTRUMENT_COLUMNS)
-    )
+    wanted = set(ids)
+    instruments = [
+        row
+        for row in Instrument.objects.filter(_among("pk", ids))
+        .order_by("pk")
+        .values(*INSTRUMENT_COLUMNS)
+        if row["pk"] in wanted
+    ]
     keys = np.array([row["pk"] for row in instruments], dtype=np.int64)
     until = end_of(as_of)
-    readings = (
-        CheckIn.objects.standing()
-        .filter(instrument__in=ids, at_pitch=True, measured_at__lt=until)
-        .order_by("instrument_id", "measured_at", "pk")
-        .values_list("instrument_id", "measured_at", *CHECK_IN_COLUMNS)
-    )
-    who, day, reading = _columns(list(readings), keys, CHECK_IN_COLUMNS)
-    actions = list(
-        ActionReading.objects.filter(
-            check_in__instrument__in=ids,
-            check_in__voided_at=None,
-            check_in__at_pitch=True,
-            check_in__measured_at__lt=until,
-            fret__in=ACTION_FRETS,
-        )
-        .order_by("check_in__instrument_id", "check_in__measured_at", "check_in_id")
-        .values_list(
-            "check_in__instrument_id", "check_in__measured_at", "action_mm", "fret", "side"
-        )
-    )
-    action_who, action_day, action = _columns(actions, keys, ("action_mm",))
-    places = np.array([f"{fret}{side}" for *_, fret, side in actions], dtype=np.str_)
+    of_reading = ("instrument_id", "day", "pk", *CHECK_IN_COLUMNS)
+    reading_who, reading = _of_these(_columns(_readings(ids, until), of_reading), keys)
+    reading_day = reading.pop("day")
+    action, at = _of_readings(_columns(_actions(ids, until), ACTION_COLUMNS), reading.pop("pk"))
+    action_who, action_day = reading_who[at], reading_day[at]
     action_mm = {}
     for fret in ACTION_FRETS:
-        for side in Side.values:
-            here = places == f"{fret}{side}"
+        for place, side in enumerate(Side.values):
+            here = (action["fret"] == fret) & (action["side"] == place)
             action_mm[fret, side] = (
                 action_who[here],
                 action_day[here],
                 action["action_mm"][here],
             )
-    works = list(
-        Work.objects.standing()
-        .filter(instrument__in=ids)
-        .order_by("instrument_id", "done_at", "pk")
-        .values_list("instrument_id", "done_at", *WORK_COLUMNS, "kind", "new_origin")
-    )
-    work_who, work_day, work = _columns(works, keys, WORK_COLUMNS)
+    of_work = ("instrument_id", "day", "kind", "new_origin", *WORK_COLUMNS)
+    work_who, work = _of_these(_columns(_works(ids), of_work), keys)
+    work_day = work.pop("day")
     return Rows(
         ids=keys,
         instruments=instruments,
-        reading_who=who,
-        reading_day=day,
+        reading_who=reading_who,
+        reading_day=reading_day,
         reading=reading,
         action_who=action_who,
         action_day=action_day,
         action_mm=action_mm,
         work_who=work_who,
         work_day=work_day,
-        work_kind=np.array([row[-2] for row in works], dtype=np.str_),
-        work_new_origin=np.array([row[-1] for row in works], dtype=bool),
+        work_kind=np.array(WorkKind.values)[work.pop("kind").astype(np.int64)],
+        work_new_origin=work.pop("new_origin") > 0,
         work=work,
     )
 
 
-def _columns(
-    rows: list[tuple[Any, ...]], keys: Ints, names: Sequence[str]
-) -> tuple[Ints, Floats, dict[str, Floats]]:
-    """Rows of (instrument, moment, figures …) as places, days and columns."""
-    who = np.searchsorted(keys, np.array([row[0] for row in rows], dtype=np.int64))
-    day = np.array([day_number(row[1]) for row in rows], dtype=float)
-    figures = np.array([row[2 : 2 + len(names)] for row in rows], dtype=float)
-    figures = figures.reshape(len(rows), len(names))
-    return who, day, {name: figures[:, place] for place, name in enumerate(names)}
+def _readings(ids: Sequence[int], until: datetime) -> QuerySet[Any, Any]:
+    return (
+        CheckIn.objects.standing()
+        .filter(_among("instrument_id", ids), at_pitch=True, measured_at__lt=until)
+        .order_by("instrument_id", "measured_at", "pk")
+        .values_list("instrument_id", Day("measured_at"), "pk", *CHECK_IN_COLUMNS)
+    )
+
+
+def _actions(ids: Sequence[int], until: datetime) -> QuerySet[Any, Any]:
+    """In no order, without whose they are and when: their check-ins have been read."""
+    return (
+        ActionReading.objects.filter(
+            _among("check_in__instrument_id", ids),
+            check_in__voided_at=None,
+            check_in__at_pitch=True,
+            check_in__measured_at__lt=until,
+            fret__in=ACTION_FRETS,
+        )
+        .order_by()
+        .values_list("check_in_id", "fret", _place_in("side", Side.values), "action_mm")
+    )
+
+
+def _works(ids: Sequence[int]) -> QuerySet[Any, Any]:
+    return (
+        Work.objects.standing()
+        .filter(_among("instrument_id", ids))
+        .order_by("instrument_id", "done_at", "pk")
+        .values_list(
+            "instrument_id",
+            Day("done_at"),
+            _place_in("kind", WorkKind.values),
+            "new_origin",
+            *WORK_COLUMNS,
+        )
+    )
+
+
+def _among(column: str, ids: Sequence[int]) -> Q:
+    """Rows of the instruments ``ids``; of some others as well, where a span is quicker than a list."""
+    first, last = min(ids, default=1), max(ids, default=0)
+    if (last - first + 1) * DENSE <= len(ids):
+        return Q(**{f"{column}__gte": first, f"{column}__lte": last})
+    return Q(**{f"{column}__in": ids})
+
+
+def _place_in(column: str, words: Sequence[str]) -> Case:
+    """A word as its place in the list of words."""
+    return Case(*(When(**{column: word}, then=Value(place)) for place, word in enumerate(words)))
+
+
+def _columns(queryset: QuerySet[Any, Any], names: Sequence[str]) -> dict[str, Floats]:
+    """The rows of a query as columns, all of them numbers or nothing (NaN).
+
+    Numbers need none of the conversions that a queryset makes value by value, so that a bare cursor
+    does, in two thirds of the time.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute(*queryset.query.sql_with_params())
+        rows = cursor.fetchall()
+    shape = len(rows), len(names)
+    table = np.fromiter(chain.from_iterable(rows), dtype=float, count=shape[0] * shape[1])
+    return dict(zip(names, np.ascontiguousarray(table.reshape(shape).T), strict=True))
+
+
+def _of_these(columns: dict[str, Floats], keys: Ints) -> tuple[Ints, dict[str, Floats]]:
+    """The rows of the instruments ``keys``, and the place of each row's instrument in ``keys``."""
+    key = columns.pop("instrument_id").astype(np.int64)
+    ours = np.isin(key, keys)
+    if not ours.all():
+        columns = {name: column[ours] for name, column in columns.items()}
+    return np.searchsorted(keys, key[ours]), columns
+
+
+def _of_readings(columns: dict[str, Floats], pk: Floats) -> tuple[dict[str, Floats], Ints]:
+    """Action readings in the order of their check-ins, and the place of each one's in ``pk``."""
+    order = np.argsort(pk)
+    check_in = columns.pop("check_in_id").astype(np.int64)
+    read = np.flatnonzero(np.isin(check_in, pk.astype(np.int64)))
+    at = order[np.searchsorted(pk, check_in[read], sorter=order)]
+    sort = np.argsort(at, kind="stable")
+    return {name: column[read[sort]] for name, column in columns.items()}, at[sort]
