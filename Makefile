@@ -24,7 +24,8 @@ bench-forecast: $(VENV)/dev.stamp
 	$(BIN)/python -m bench.forecast $(ARGS)
 
 bench-fleet: $(VENV)/dev.stamp
-	$(BIN)/python -m bench.fleet $(ARGS)
+	$(BIN)/python -m bench.fleet
+	$(BIN)/python -m bench.fleet_db $(ARGS)
 
 lint: $(VENV)/dev.stamp
 	$(BIN)/ruff check .
