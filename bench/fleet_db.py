@@ -214,7 +214,7 @@ def peak_mb() -> float:
 def measure(repeats: int) -> dict[str, float]:
     """Seconds and peak memory of one refresh of everything, then its parts."""
     from instruments.models import Instrument
-    from measurements.outlooks import CHUNK, refresh
+    from measurements.refreshing import CHUNK, refresh
     from measurements.rows import read_rows
 
     before_mb = peak_mb()
@@ -261,7 +261,7 @@ def _after_a_check_in(keys: Sequence[int]) -> float:
     """Median seconds that one outlook's refresh adds to saving a check-in."""
     from instruments.models import Instrument
     from measurements.models import CheckIn
-    from measurements.outlooks import refresh_after
+    from measurements.refreshing import refresh_after
 
     times = []
     for key in keys[:: max(1, len(keys) // CHECK_INS_ALONE)][:CHECK_INS_ALONE]:
