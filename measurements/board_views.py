@@ -25,7 +25,7 @@ from django.views.decorators.http import require_GET
 
 from instruments.models import Instrument
 from measurements.models import CheckIn, Outlook, Stage, State, Work
-from measurements.outlooks import CHUNK, refresh
+from measurements.refreshing import CHUNK, refresh
 from shop.people import person
 from shop.roles import OWNER, anyone_on_staff, has_role, owner_only
 from shop.views import form_view, settings_form

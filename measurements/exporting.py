@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from instruments.models import Instrument
 from measurements.models import Outlook
-from measurements.outlooks import CHUNK, compute
+from measurements.outlooks import compute
+from measurements.refreshing import CHUNK
 from shop.models import ShopProfile
 
 if TYPE_CHECKING:

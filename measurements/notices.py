@@ -4,7 +4,7 @@ from django.contrib import messages
 from django.http import HttpRequest
 
 from instruments.models import Instrument
-from measurements.outlooks import refresh_after
+from measurements.refreshing import refresh_after
 
 
 def refresh_and_say(request: HttpRequest, instrument: Instrument) -> None:

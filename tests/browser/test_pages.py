@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from measurements.outlooks import refresh
+from measurements.refreshing import refresh
 from measurements.reports import issue
 from tests.factories import CheckInFactory, InstrumentFactory, WorkFactory
 

@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import expect
 
 from measurements.models import CheckIn, ServiceReport, Stage, Work
-from measurements.outlooks import refresh
+from measurements.refreshing import refresh
 from tests.factories import CheckInFactory, InstrumentFactory
 
 

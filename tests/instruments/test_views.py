@@ -6,7 +6,7 @@ from django.urls import reverse
 from instruments.models import Instrument, JointKind
 from instruments.tags import check_character
 from measurements.models import Outlook
-from measurements.outlooks import refresh
+from measurements.refreshing import refresh
 from tests.factories import CheckInFactory, CustomerFactory, InstrumentFactory
 
 pytestmark = pytest.mark.django_db

@@ -8,7 +8,7 @@ import pytest
 import time_machine
 from django.core.management import CommandError, call_command
 
-from measurements import outlooks
+from measurements import refreshing
 from measurements.models import Outlook
 from tests.factories import CheckInFactory, InstrumentFactory
 
@@ -57,7 +57,7 @@ def test_one_row_an_instrument_in_order_of_tags():
 
 def test_figures_are_those_of_the_stored_outlook():
     made = rising("K7", rises_mm=[-0.9, -0.7, -0.6, -0.5, -0.35], built_year=2010)
-    outlooks.refresh([made.pk])
+    refreshing.refresh([made.pk])
     stored = Outlook.objects.get()
     row = table()["K7"]
     assert exported().startswith(HEADER + "\n")

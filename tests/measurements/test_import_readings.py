@@ -6,7 +6,7 @@ import pytest
 import time_machine
 
 from instruments.models import Instrument, JointKind, NeckJoint
-from measurements import outlooks
+from measurements import refreshing
 from measurements.acts import record_check_in, void
 from measurements.models import ActionReading, CheckIn, Outlook, Stage, Work, WorkKind
 from shop.models import Customer
@@ -122,7 +122,7 @@ def test_a_fault_in_the_forecast_costs_no_reading(tmp_path, monkeypatch, caplog)
     def fail(*args, **kwargs):
         raise RuntimeError("no forecast today")
 
-    monkeypatch.setattr(outlooks, "refresh", fail)
+    monkeypatch.setattr(refreshing, "refresh", fail)
     _, err, failure = run(tmp_path, LOG)
     assert failure == ""
     assert "run manage.py recompute_outlooks" in err

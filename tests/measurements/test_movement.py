@@ -20,8 +20,9 @@ from measurements.movement import (
     movement,
     next_reading,
 )
-from measurements.outlooks import fit_facts, refresh, rooms_of
+from measurements.outlooks import fit_facts, rooms_of
 from measurements.record_words import movement_parts, next_reading_words
+from measurements.refreshing import refresh
 from measurements.words import basis_words
 from shop.models import ShopProfile
 from tests.factories import CheckInFactory, InstrumentFactory, WorkFactory

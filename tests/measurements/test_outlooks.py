@@ -8,7 +8,8 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from measurements.models import Outlook, State
-from measurements.outlooks import compute, refresh, state_of
+from measurements.outlooks import compute, state_of
+from measurements.refreshing import refresh
 from shop.models import ShopProfile
 from tests.factories import CheckInFactory, InstrumentFactory
 

@@ -12,8 +12,9 @@ from geometry.lift import LiftPrior
 from measurements.counsel import counsel
 from measurements.facts import gather
 from measurements.models import Outlook, ShopPrior
-from measurements.outlooks import compute, learn_from_fleet, refresh
+from measurements.outlooks import compute
 from measurements.prior import group_of, prior_for, rows_of
+from measurements.refreshing import learn_from_fleet, refresh
 from shop.models import ShopProfile
 from tests.factories import CheckInFactory, InstrumentFactory
 

@@ -22,10 +22,11 @@ from geometry.constants import (
 from geometry.lift import LiftPrior, fit_lift, surprise
 from measurements.facts import Facts, gather
 from measurements.models import WorkKind
-from measurements.outlooks import latest_surprise, refresh
+from measurements.outlooks import latest_surprise
 from measurements.record import EDGE_Z, record
 from measurements.record_charts import agreement_figure, record_figure
 from measurements.record_words import chance_range, record_words, shares
+from measurements.refreshing import refresh
 from shop.models import ShopProfile
 from tests.conftest import signed_in
 from tests.factories import CheckInFactory, InstrumentFactory, UserFactory, WorkFactory

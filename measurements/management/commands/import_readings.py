@@ -55,10 +55,10 @@ class Command(BaseCommand):
 
     def _refresh(self, touched: list[int]) -> None:
         """The readings are saved; a fault in the forecast is told and costs none of them."""
-        from measurements import outlooks
+        from measurements import refreshing
 
         try:
-            outlooks.refresh(touched)
+            refreshing.refresh(touched)
         except Exception:
             log.exception("outlooks not refreshed after an import")
             self.stderr.write(

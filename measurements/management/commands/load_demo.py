@@ -43,10 +43,10 @@ class Command(BaseCommand):
         self._refresh([instrument.pk for instrument in instruments])
 
     def _refresh(self, touched: list[int]) -> None:
-        from measurements import outlooks
+        from measurements import refreshing
 
         try:
-            outlooks.refresh(touched)
+            refreshing.refresh(touched)
         except Exception:
             log.exception("outlooks of the demo not computed")
             self.stderr.write(

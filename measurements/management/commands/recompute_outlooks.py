@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from instruments.models import Instrument
-from measurements.outlooks import learn_from_fleet, refresh
+from measurements.refreshing import learn_from_fleet, refresh
 
 BAR = 30
 
