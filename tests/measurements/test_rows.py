@@ -11,6 +11,7 @@ from measurements.models import WorkKind
 from measurements.rows import (
     ACTION_FRETS,
     CHECK_IN_COLUMNS,
+    _of_readings,
     date_of,
     day_number,
     moment_of,
@@ -137,6 +138,20 @@ def test_rows_come_by_instrument_and_then_time_whatever_their_order_on_record():
     }
     assert rows.work_who.tolist() == [0, 0, 1]
     assert rows.work["saddle_bass_to_mm"].tolist() == [1.1, 1.4, 2.2]
+
+
+def test_action_readings_in_any_order_follow_their_check_ins():
+    # The database promises no order here, though small tables mostly come in one: so without it.
+    check_ins = np.array([40.0, 10.0, 30.0])  # by time, not by number
+    found, place = _of_readings(
+        {
+            "check_in_id": np.array([30.0, 10.0, 99.0, 40.0, 10.0]),  # 99 was voided in between
+            "action_mm": np.array([3.0, 1.1, 9.0, 4.0, 1.2]),
+        },
+        check_ins,
+    )
+    assert place.tolist() == [0, 1, 1, 2]
+    assert found["action_mm"].tolist() == [4.0, 1.1, 1.2, 3.0]
 
 
 def test_a_day_holds_its_last_moment_and_not_the_next_days_first(instrument):
