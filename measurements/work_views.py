@@ -73,7 +73,8 @@ def add_work(request: HttpRequest, tag: str, kind: str) -> HttpResponse:
             refresh_and_say(request, instrument)
             return redirect("instrument", tag=instrument.tag)
     trial = form if form.is_bound else _trial(form_class, instrument, unit, suggested)
-    foretold = now.foretell(trial.change()) if trial.is_valid() else None
+    changes = kind != WorkKind.OTHER and trial.is_valid()
+    foretold = now.foretell(trial.change()) if changes else None
     context = {
         "form": form,
         "kind": WorkKind(form.kind),

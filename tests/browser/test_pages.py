@@ -26,7 +26,7 @@ def addresses(transactional_db, owner) -> list[str]:
             bridge_rise_mm=rise,
         )
     work = WorkFactory(instrument=instrument)
-    empty = InstrumentFactory()
+    empty = InstrumentFactory(customer__email="a.rather.long.name@a-long-domain.example")
     refresh()
     report = issue(instrument, by=owner)
     page = f"/instruments/{instrument.tag}/"
@@ -42,9 +42,12 @@ def addresses(transactional_db, owner) -> list[str]:
         f"{page}check-in/",
         f"{page}work/joint/",
         f"{page}work/reset/",
+        f"{page}work/nut/",
+        f"{page}work/other/",
         f"/check-ins/{check_in.uuid}/",
         f"/works/{work.uuid}/",
         "/customers/",
+        f"/customers/{empty.customer.code}/",
         f"/customers/{instrument.customer.code}/",
         "/customers/add/",
         "/settings/",
