@@ -1,7 +1,7 @@
 """One instrument's advice: facts in, geometry's options out, with the dates that each leads to."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import date
 from functools import cached_property
 from typing import Any
@@ -12,19 +12,20 @@ from django.utils import timezone
 from geometry.action import Neck
 from geometry.advice import Advice, Joint, Option, Readings, Targets, advise
 from geometry.foretell import Foretold, foretell
-from geometry.lift import LiftPrior
+from geometry.lift import LiftFit, LiftPrior
 from geometry.options import Bench
 from geometry.readings import complete, two_sided
 from instruments.defaults import joint_dimension
 from instruments.models import Instrument
 from measurements.facts import Facts, gather
+from measurements.fits import fit_facts
 from measurements.forms import frets_of
 from measurements.outlooks import (
     MARKS,
     crossing_days,
-    fit_facts,
     gauges_of,
     latest_surprise,
+    readings_of,
     targets_of,
 )
 from measurements.prior import prior_for
@@ -60,6 +61,11 @@ class Counsel:
         return None
 
     @cached_property
+    def fit(self) -> LiftFit:
+        """The lift of this instrument, fitted once for all that rests on it."""
+        return fit_facts(self.facts, self.prior)
+
+    @cached_property
     def option_dates(self) -> dict[str, Dates]:
         """By option: when the saddle would be spent and a reset due, early, likely and late."""
         options = self.advice.options
@@ -69,9 +75,7 @@ class Counsel:
         # Limits on today's setting: what an option lowers the bridge by is lift won.
         spent = [o.rise_limit_after_mm - (o.bridge_rise_after_mm - now) for o in options]
         due = [at + o.joint_room_after_mm for at, o in zip(spent, options, strict=True)]
-        days = crossing_days(
-            fit_facts(self.facts, self.prior), self.facts, np.array([spent + due])
-        )[0]
+        days = crossing_days(self.fit, self.facts, np.array([spent + due]))[0]
         dates = [[date_of(day) if np.isfinite(day) else None for day in row] for row in days]
         return {
             option.key: {
@@ -120,10 +124,11 @@ def counsel(
     profile = ShopProfile.current()
     today = as_of or timezone.localdate()
     facts = gather([instrument.pk], today, profile)
-    now = readings_of(facts)
+    now = readings_of(facts, row=0)
     prior = prior_for(facts)
-    surprise_z = float(latest_surprise(facts, prior)[0])
-    if readings is not None:
+    if readings is None:
+        surprise_z = float(latest_surprise(facts, prior)[0])
+    else:
         now, surprise_z = replace(now, **_over(now, readings)), float("nan")
     targets = targets_of(facts, profile, row=0)
     neck = neck_of(facts)
@@ -161,36 +166,17 @@ def _over(now: Readings, typed: Mapping[str, Any]) -> dict[str, Any]:
     return merged
 
 
-def readings_of(facts: Facts) -> Readings:
-    return Readings(
-        action_1_mm=facts.action_1_mm[0],
-        action_12_mm=facts.action_12_mm[0],
-        saddle_mm=facts.saddle_mm[0],
-        bridge_rise_mm=facts.bridge_rise_mm[0],
-        relief_mm=facts.relief_mm[0],
-    )
-
-
 def neck_of(facts: Facts) -> Neck:
-    def one(value: Any) -> float:
-        return float(value[0])
-
-    neck = facts.neck
     return Neck(
-        scale_length_mm=one(neck.scale_length_mm),
-        compensation_mm=one(neck.compensation_mm),
-        joint_fret=one(neck.joint_fret),
-        fretboard_radius_mm=one(neck.fretboard_radius_mm),
-        half_spread_nut_mm=one(neck.half_spread_nut_mm),
-        half_spread_saddle_mm=one(neck.half_spread_saddle_mm),
+        **{field.name: float(getattr(facts.neck, field.name)[0]) for field in fields(facts.neck)}
     )
 
 
 def joint_of(instrument: Instrument, facts: Facts) -> Joint:
     """The joint with its dimensions, its own or the usual ones, as it is set on the day."""
     joint = instrument.joint
-    earlier = tilt_to_go_back_to(instrument)
-    least = joint.tilt_min_deg if earlier is None or not joint.one_way else earlier
+    earlier = tilt_to_go_back_to(instrument) if joint.one_way else None
+    least = joint.tilt_min_deg if earlier is None else earlier
     tilting = {
         "bolt_arm_mm": joint_dimension("bolt_arm_mm", joint.bolt_arm_mm),
         "thread_pitch_mm": joint_dimension("thread_pitch_mm", joint.thread_pitch_mm),

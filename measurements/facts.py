@@ -13,14 +13,16 @@ from geometry.lift import LiftPrior
 from geometry.moisture import equilibrium_moisture_content
 from instruments.defaults import USUAL_DIMENSIONS, joint_dimension
 from instruments.models import JointKind, Strings
-from measurements.latest import SIDES, latest
-from measurements.models import WorkKind
+from measurements.latest import latest
+from measurements.models import SIDES, WorkKind
 from measurements.rows import Floats, Ints, Rows, day_number, end_of, read_rows
 from measurements.undo import History
 from measurements.undo import history as undone
 from shop.models import ShopProfile
 
 DAYS_A_YEAR = 365.2425
+#: No date is told further ahead than this.
+HORIZON_YEARS = 60
 #: Where the build year is unknown: years before the first reading, and how unsure that is. Planning
 #: defaults, no published source.
 ASSUMED_AGE_YEARS = 20.0
@@ -35,13 +37,14 @@ class Facts:
 
     The history (N, m) is padded with weight 0. ``undone_mm`` is the rise with all work undone and
     ``offset_mm`` what the work up to each reading had done, so that rise = undone + offset;
-    ``offset_now_mm`` includes work after the last reading.
+    ``offset_now_mm`` includes work after the last reading. ``today`` is the middle of the day asked
+    about, in days since 1970 as every ``day``.
     """
 
+    today: float
     ids: Ints
     rows: Rows
     neck: Neck
-    strings: list[str]
     action_1_mm: Floats
     action_12_mm: Floats
     saddle_mm: Floats
@@ -84,19 +87,17 @@ def gather(ids: Sequence[int], as_of: date, profile: ShopProfile) -> Facts:
     done = rows.work_day < today + 0.5
     instrument = _instrument_columns(rows, profile)
     neck = instrument["neck"]
-    saddle_x = neck.scale_length_mm + neck.compensation_mm
-    pivot_x = neck.scale_length_mm * (1 - 2.0 ** (-neck.joint_fret / 12))
-    reach = saddle_x - pivot_x
+    reach = neck.saddle_line_mm - neck.joint_mm  # the pivot is taken at the joint fret
     tilt_now, shim_now = _joint_on_day(rows, instrument, done)
     history = undone(rows, done, reach, instrument, profile.bridge_rise_u_mm)
     now = latest(rows, done, history, neck)
     origin = _origin(rows, done, history, today)
     pad = _padded(rows, history, origin, profile, n)
     return Facts(
+        today=today,
         ids=rows.ids,
         rows=rows,
         neck=neck,
-        strings=instrument["strings"],
         target_1_mm=instrument["target_1_mm"],
         target_12_mm=instrument["target_12_mm"],
         pivot_to_saddle_mm=reach,
@@ -151,7 +152,6 @@ def _instrument_columns(rows: Rows, profile: ShopProfile) -> dict[str, Any]:
         for row in rows.instruments
     ]
     return {
-        "strings": [row["strings"] for row in rows.instruments],
         "kind": np.array([row["joint__kind"] for row in rows.instruments], dtype=np.str_),
         "neck": Neck(
             scale_length_mm=own_or_usual("scale_length_mm"),

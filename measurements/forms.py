@@ -13,11 +13,10 @@ from django.utils import timezone
 from geometry.units import LengthUnit
 from instruments.defaults import USUAL_SET_FRETS
 from instruments.models import Instrument
-from measurements.models import CheckIn, Press, Side, Stage, Work
+from measurements.models import SIDES, CheckIn, Press, Stage, Work
 from measurements.ranges import POSSIBLE, USUAL, factor_slip, possible_action, usual_action
 from shop.fields import LengthField, MeasuredForm, QuantityField
 
-SIDES = (Side.BASS, Side.TREBLE)
 FIRST_DAY = date(1950, 1, 1)
 
 

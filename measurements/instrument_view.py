@@ -22,7 +22,7 @@ from measurements.forms import CheckInForm
 from measurements.models import CheckIn, Outlook, Work
 from measurements.movement import coverage, movement, next_reading
 from measurements.notices import refresh_and_say
-from measurements.outlooks import MARKS, fit_facts
+from measurements.outlooks import MARKS
 from measurements.record_views import record_context
 from measurements.record_words import movement_parts, next_reading_words
 from measurements.trend import trend
@@ -182,12 +182,11 @@ def _when(now: Counsel, dates: Dates | None) -> dict[str, str]:
 
 def _trend_context(now: Counsel, outlook: Outlook, unit: LengthUnit) -> dict[str, Any]:
     """The trend, what moved the bridge, how sure that is, and how the forecasts fared."""
-    course = trend(now.instrument, unit=unit)
+    course = trend(now, unit)
     if not course.readings:
         return {}
     stills = trend_pictures(course, unit=unit)
-    fit = fit_facts(now.facts, now.prior)
-    moved = movement(now.facts, fit)
+    moved = movement(now.facts, now.fit)
     ahead = next_reading(now.facts, now.profile, now.prior)
     return {
         "chart": trend_figure(course, unit),
@@ -196,7 +195,7 @@ def _trend_context(now: Counsel, outlook: Outlook, unit: LengthUnit) -> dict[str
         "limit_beyond": course.reset_limit_mm if not shows_reset_limit(course) else None,
         "style_ids": injected_style_ids(),
         "movement_parts": movement_parts(moved, unit) if moved else [],
-        "basis_words": basis_words(outlook, coverage(now.facts, fit)),
+        "basis_words": basis_words(outlook, coverage(now.facts, now.fit)),
         "next_words": next_reading_words(ahead, outlook),
         **record_context(now, unit),
     }

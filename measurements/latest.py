@@ -9,11 +9,10 @@ from typing import Any
 import numpy as np
 
 from geometry.action import Neck, reach, sag_per_relief
-from measurements.models import Side, WorkKind
+from measurements.models import SIDES, WorkKind
 from measurements.rows import Floats, Ints, Rows
 from measurements.undo import History
 
-SIDES = (Side.BASS, Side.TREBLE)
 Column = tuple[Ints, Floats, Floats]  # whose, when, how much; in any order
 EVER = np.inf
 

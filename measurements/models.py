@@ -122,6 +122,9 @@ class Side(models.TextChoices):
     TREBLE = "treble", "treble"
 
 
+SIDES = (Side.BASS, Side.TREBLE)
+
+
 class ActionReading(models.Model):
     check_in = models.ForeignKey(CheckIn, on_delete=models.CASCADE, related_name="action_readings")
     fret = models.PositiveSmallIntegerField()

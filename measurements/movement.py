@@ -9,8 +9,8 @@ from geometry.constants import MOISTURE_SWING_SD_PCT
 from geometry.lift import LiftFit, LiftPrior, components, seasonal_part
 from geometry.lift_model import age_powers
 from geometry.lift_plan import expected_narrowing
-from measurements.facts import DAYS_A_YEAR, Facts
-from measurements.outlooks import HORIZON_YEARS, rooms_of
+from measurements.facts import DAYS_A_YEAR, HORIZON_YEARS, Facts
+from measurements.outlooks import rooms_of
 from measurements.prior import rows_of
 from measurements.record import EDGE_Z
 from measurements.rows import Floats, Ints, date_of

@@ -12,16 +12,16 @@ from django.utils import timezone
 from geometry.advice import GaugeUncertainty, Readings, Rooms, Targets, rooms
 from geometry.balance import balance
 from geometry.constants import SADDLE_TOLERATED_MM, SURPRISE_U
-from geometry.lift import LiftFit, LiftPrior, components, crossing, fit_lift, surprise
+from geometry.lift import LiftFit, LiftPrior, components, crossing, surprise
 from geometry.readings import two_sided
-from measurements.facts import DAYS_A_YEAR, Facts, gather
+from measurements.facts import DAYS_A_YEAR, HORIZON_YEARS, Facts, gather
+from measurements.fits import Lifts, fit_facts
 from measurements.models import Outlook, State
 from measurements.prior import prior_for, rows_of
-from measurements.rows import Floats, date_of, day_number, end_of, moment_of
+from measurements.rows import Floats, date_of, moment_of
 from shop.models import ShopProfile
 
 MODEL_VERSION = "2"
-HORIZON_YEARS = 60.0
 MARKS = ("early", "likely", "late")
 
 
@@ -55,17 +55,23 @@ def targets_of(facts: Facts, profile: ShopProfile, row: int | None = None) -> Ta
     )
 
 
+def readings_of(facts: Facts, row: int | None = None) -> Readings:
+    """Every instrument's figures as they stand; ``row`` for one of them only."""
+    pick = slice(None) if row is None else row
+    return Readings(
+        action_1_mm=facts.action_1_mm[pick],
+        action_12_mm=facts.action_12_mm[pick],
+        saddle_mm=facts.saddle_mm[pick],
+        bridge_rise_mm=facts.bridge_rise_mm[pick],
+        relief_mm=facts.relief_mm[pick],
+    )
+
+
 def rooms_of(facts: Facts, profile: ShopProfile) -> Rooms:
     """Saddle room, joint room and rise limit of every instrument, (N,). [mm]"""
     left = rooms(
         facts.neck,
-        Readings(
-            action_1_mm=facts.action_1_mm,
-            action_12_mm=facts.action_12_mm,
-            saddle_mm=facts.saddle_mm,
-            bridge_rise_mm=facts.bridge_rise_mm,
-            relief_mm=facts.relief_mm,
-        ),
+        readings_of(facts),
         targets_of(facts, profile),
         tilt_left_deg=facts.tilt_left_deg,
         pivot_to_saddle_mm=facts.pivot_to_saddle_mm,
@@ -89,18 +95,6 @@ def crossing_days(fit: LiftFit, facts: Facts, limit_mm: Floats) -> Floats:
 
 def _beside(per_instrument: Floats, other: Floats) -> Floats:
     return per_instrument.reshape(-1, *[1] * (other.ndim - 1))
-
-
-def fit_facts(facts: Facts, prior: LiftPrior | None) -> LiftFit:
-    """Fit the lift of every instrument under a prior (``prior.prior_for``); None: planning defaults."""
-    return fit_lift(
-        facts.age_years,
-        facts.undone_mm,
-        facts.moisture_offset_pct,
-        facts.weight,
-        prior=prior,
-        age_sd_years=facts.age_sd_years,
-    )
 
 
 def read(facts: Facts, profile: ShopProfile) -> Reading:
@@ -158,14 +152,7 @@ def latest_surprise(facts: Facts, prior: LiftPrior | None) -> Floats:
     last = place[rows]
     earlier = facts.weight[rows].copy()
     earlier[np.arange(len(rows)), last] = 0.0
-    before = fit_lift(
-        facts.age_years[rows],
-        facts.undone_mm[rows],
-        facts.moisture_offset_pct[rows],
-        earlier,
-        prior=rows_of(prior, rows),
-        age_sd_years=facts.age_sd_years[rows],
-    )
+    before = Lifts.of(facts).take(rows, earlier).fit(rows_of(prior, rows))
     score[rows] = surprise(
         before,
         facts.age_years[rows, last],
@@ -202,12 +189,13 @@ def compute(
     """Outlooks of some instruments on a day, unsaved, in the order of their keys."""
     as_of = as_of or timezone.localdate()
     profile = profile or ShopProfile.current()
-    if not ids:
-        return []
-    facts = gather(ids, as_of, profile)
+    return conclude(gather(ids, as_of, profile), as_of, profile) if ids else []
+
+
+def conclude(facts: Facts, as_of: date, profile: ShopProfile) -> list[Outlook]:
+    """Outlooks, unsaved, from facts gathered for that day."""
     reading = read(facts, profile)
     parts = components(reading.fit)
-    today = day_number(end_of(as_of)) - 0.5
     now = timezone.now()
     outlooks = []
     for row, key in enumerate(facts.ids):
@@ -231,7 +219,9 @@ def compute(
                 remeasure=bool(
                     abs(reading.surprise_z[row]) > SURPRISE_U or reading.contradicts[row]
                 ),
-                state=state_of(reading.reset_day[row], today, profile, known=known, room_mm=room),
+                state=state_of(
+                    reading.reset_day[row], facts.today, profile, known=known, room_mm=room
+                ),
                 basis=_basis(facts, parts, row),
                 **_dates("saddle_spent", reading.spent_day[row]),
                 **_dates("reset", reading.reset_day[row]),

@@ -5,7 +5,7 @@ the same facts gives the same.
 """
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from datetime import date
 from typing import Any
 
@@ -13,35 +13,14 @@ import numpy as np
 from django.utils import timezone
 
 from geometry.fleet import FleetPrior, learn_prior
-from geometry.lift import LiftFit, LiftPrior, fit_lift
+from geometry.lift import LiftFit, LiftPrior
 from measurements.facts import Facts, gather
+from measurements.fits import Lifts
 from measurements.models import ShopPrior
-from measurements.rows import Floats
 from shop.models import ShopProfile
 
 #: With fewer instruments measured, a shop goes by the planning defaults. Planning default, no source.
 LEAST_INSTRUMENTS = 12
-
-
-@dataclass(frozen=True)
-class _History:
-    """What a fit needs of one chunk of instruments; the rest of the facts is let go."""
-
-    age_years: Floats
-    undone_mm: Floats
-    moisture_offset_pct: Floats
-    weight: Floats
-    age_sd_years: Floats
-
-    def fit(self, prior: LiftPrior) -> LiftFit:
-        return fit_lift(
-            self.age_years,
-            self.undone_mm,
-            self.moisture_offset_pct,
-            self.weight,
-            prior=prior,
-            age_sd_years=self.age_sd_years,
-        )
 
 
 def group_of(row: dict[str, Any]) -> str:
@@ -57,20 +36,12 @@ def learn(
     progress: Callable[[int], None] | None = None,
 ) -> ShopPrior | None:
     """Learn from all instruments and store it; None, and nothing stored, where there are too few."""
-    histories: list[_History] = []
+    histories: list[Lifts] = []
     labels: list[str] = []
     measured = 0
     for ids in chunks:
         facts = gather(ids, as_of, profile)
-        histories.append(
-            _History(
-                facts.age_years,
-                facts.undone_mm,
-                facts.moisture_offset_pct,
-                facts.weight,
-                facts.age_sd_years,
-            )
-        )
+        histories.append(Lifts.of(facts))  # the rest of the facts is let go
         labels += [group_of(row) for row in facts.rows.instruments]
         measured += int(np.count_nonzero(facts.readings))
         if progress is not None:
@@ -105,9 +76,9 @@ def fleet_prior_of(stored: ShopPrior) -> FleetPrior:
     )
 
 
-def prior_for(facts: Facts, stored: ShopPrior | None = None) -> LiftPrior | None:
+def prior_for(facts: Facts) -> LiftPrior | None:
     """The learnt prior, a row for each instrument; None, the planning defaults, where nothing is learnt."""
-    stored = stored or ShopPrior.objects.filter(pk=1).first()
+    stored = ShopPrior.objects.filter(pk=1).first()
     if stored is None:
         return None
     return fleet_prior_of(stored).prior_for([group_of(row) for row in facts.rows.instruments])

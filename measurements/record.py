@@ -4,10 +4,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from geometry.lift import LiftFit, LiftPrior, fit_lift, lasting_rise, surprise
+from geometry.lift import LiftFit, LiftPrior, lasting_rise, surprise
 from geometry.lift_fit import without_humidity
 from geometry.lift_model import regressors
 from measurements.facts import Facts
+from measurements.fits import Lifts
 from measurements.prior import rows_of
 from measurements.rows import Floats, Ints
 from measurements.undo import VISIT_DAYS
@@ -117,14 +118,7 @@ def _forecasts(facts: Facts, row: Ints, place: Ints, prior: LiftPrior | None) ->
     """Low, likely and high on the undone scale, and the score of the reading, (k, 4)."""
     weight = _weight_then(facts.weight[row], place)
     earlier = np.where(np.arange(weight.shape[1]) < place[:, None], weight, 0.0)
-    fit = fit_lift(
-        facts.age_years[row],
-        facts.undone_mm[row],
-        facts.moisture_offset_pct[row],
-        earlier,
-        prior=prior,
-        age_sd_years=facts.age_sd_years[row],
-    )
+    fit = Lifts.of(facts).take(row, earlier).fit(prior)
     age, offset = facts.age_years[row, place], facts.moisture_offset_pct[row, place]
     own = weight[np.arange(len(row)), place]
     z = surprise(fit, age, facts.undone_mm[row, place], offset, own)

@@ -7,9 +7,9 @@ from datetime import date
 import numpy as np
 
 from geometry.units import MM_PER_INCH, LengthUnit, format_length
+from measurements.facts import HORIZON_YEARS
 from measurements.models import Outlook
 from measurements.movement import Movement, NextReading
-from measurements.outlooks import HORIZON_YEARS
 from measurements.record import BINS, IDEAL_SHARE, Record
 from measurements.rows import date_of
 
@@ -100,7 +100,7 @@ def next_reading_words(found: NextReading | None, outlook: Outlook) -> str:
     )
     if after == now or found.after_years > found.now_years:
         return "One more reading today would hardly narrow it: the bridge has to move first."
-    far = "" if late else f", dates past {HORIZON_YEARS:.0f} years counted as {HORIZON_YEARS:.0f}"
+    far = "" if late else f", dates past {HORIZON_YEARS} years counted as {HORIZON_YEARS}"
     what = "the reset date" if likely else "the reset's earliest and latest date"
     in_dry = "" if dry == after else f" (taken in a dry month, to {dry})"
     return (

@@ -9,10 +9,10 @@ from geometry.advice import Advice, Option
 from geometry.readings import Targets
 from geometry.units import LengthUnit, format_length, format_turns
 from measurements.drawing import SIDES, Measured
+from measurements.facts import HORIZON_YEARS
 from measurements.models import Outlook, State, Work, WorkKind
 from measurements.words import change_words
 
-HORIZON_YEARS = 60
 DUE_NOW = "due now"
 
 CARE = (

@@ -26,7 +26,7 @@ from measurements.counsel import Counsel, counsel
 from measurements.drawing import SIDES, Measured, after_work, measured, side_views
 from measurements.drawing_parts import figure
 from measurements.models import CheckIn, ServiceReport, Stage, Work
-from measurements.outlooks import compute
+from measurements.outlooks import conclude
 from measurements.report_words import (
     CARE,
     CAUTIONS,
@@ -101,7 +101,7 @@ def freeze(instrument: Instrument, *, by: User, issued_at: datetime) -> dict[str
     customer = instrument.customer
     unit: LengthUnit = "in" if customer is not None and customer.unit == "in" else "mm"
     now = counsel(instrument, as_of=today)
-    (outlook,) = compute([instrument.pk], today)
+    (outlook,) = conclude(now.facts, today, now.profile)
     check_ins = [check_in for check_in in (received, returned) if check_in is not None]
     readings = [measured(check_in) for check_in in check_ins]
     found = found_words(readings[0], now.targets, unit, later=False)
@@ -135,7 +135,7 @@ def freeze(instrument: Instrument, *, by: User, issued_at: datetime) -> dict[str
         "cautions": list(CAUTIONS),
         "glossary": [list(entry) for entry in GLOSSARY],
         "drawings": _drawings(instrument, now, readings, unit),
-        "stills": _stills(instrument, today, unit),
+        "stills": _stills(now, unit),
     }
 
 
@@ -265,11 +265,11 @@ def _drawings(
     return [asdict(view) for view in views or side_views(now.neck, readings[-1], **choices)]
 
 
-def _stills(instrument: Instrument, today: date, unit: LengthUnit) -> list[dict[str, Any]]:
+def _stills(now: Counsel, unit: LengthUnit) -> list[dict[str, Any]]:
     pictures = trend_pictures(
-        trend(instrument, as_of=today, unit=unit),
+        trend(now, unit),
         unit=unit,
-        name=instrument.tag,
+        name=now.instrument.tag,
         today_words="this report",
     )
     return [asdict(picture) for picture in pictures]

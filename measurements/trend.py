@@ -9,14 +9,12 @@ from django.utils import timezone
 
 from geometry.lift import lasting_rise, seasonal_part
 from geometry.units import LengthUnit
-from instruments.models import Instrument
-from measurements.facts import DAYS_A_YEAR, SIDES, Facts, gather
-from measurements.models import Work
-from measurements.outlooks import fit_facts, rooms_of
-from measurements.prior import prior_for
-from measurements.rows import date_of, day_number, end_of
+from measurements.counsel import Counsel
+from measurements.facts import DAYS_A_YEAR, Facts
+from measurements.models import SIDES, Work
+from measurements.outlooks import rooms_of
+from measurements.rows import date_of, end_of
 from measurements.words import work_words
-from shop.models import ShopProfile
 
 BAND_POINTS = 48
 AHEAD_YEARS = 30.0
@@ -64,26 +62,24 @@ class Trend:
     saddles: dict[str, tuple[tuple[date, float], ...]]
 
 
-def trend(instrument: Instrument, *, as_of: date | None = None, unit: LengthUnit = "mm") -> Trend:
-    """The trend of one instrument up to ``as_of`` (today if not given) and its band beyond."""
-    today = as_of or timezone.localdate()
-    profile = ShopProfile.current()
-    facts = gather([instrument.pk], today, profile)
-    works = Work.objects.standing().filter(instrument=instrument, done_at__lt=end_of(today))
+def trend(now: Counsel, unit: LengthUnit = "mm") -> Trend:
+    """The trend of one instrument up to the day of its counsel, and its band beyond."""
+    works = Work.objects.standing().filter(instrument=now.instrument, done_at__lt=end_of(now.today))
     return Trend(
-        today=today,
-        **_movement(facts, profile, day_number(end_of(today)) - 0.5),
+        today=now.today,
+        **_movement(now),
         works=tuple(
             TrendWork(timezone.localtime(work.done_at).date(), work_words(work, unit))
             for work in works
         ),
-        actions=_actions(facts),
-        saddles=_saddles(facts),
+        actions=_actions(now.facts),
+        saddles=_saddles(now.facts),
     )
 
 
-def _movement(facts: Facts, profile: ShopProfile, today: float) -> dict[str, Any]:
+def _movement(now: Counsel) -> dict[str, Any]:
     """Corrected readings, the band and the limits."""
+    facts = now.facts
     nothing: dict[str, Any] = {
         "readings": (),
         "band": (),
@@ -93,26 +89,25 @@ def _movement(facts: Facts, profile: ShopProfile, today: float) -> dict[str, Any
     used = facts.weight[0] > 0
     if not used.any():
         return nothing
-    fit = fit_facts(facts, prior_for(facts))
-    now = facts.offset_now_mm[0]
+    fit, work = now.fit, facts.offset_now_mm[0]
     season = seasonal_part(fit, facts.age_years, facts.moisture_offset_pct)[0]
     readings = tuple(
         TrendReading(
             day=date_of(facts.day[0, k]),
             measured_mm=float(facts.measured_mm[0, k]),
-            lasting_mm=float(facts.undone_mm[0, k] - season[k] + now),
+            lasting_mm=float(facts.undone_mm[0, k] - season[k] + work),
             held_down=bool(fit.reading_factor[0, k] < HELD_DOWN),
         )
         for k in np.flatnonzero(used)
     )
     first = facts.age_years[0][used].min()
     ages = np.linspace(first, facts.age_now_years[0] + AHEAD_YEARS, BAND_POINTS)
-    rises = lasting_rise(fit, ages[None])[0] + now
+    rises = lasting_rise(fit, ages[None])[0] + work
     band = tuple(
         BandPoint(date_of(facts.origin_day[0] + age * DAYS_A_YEAR), *map(float, rise))
         for age, rise in zip(ages, rises, strict=True)
     )
-    left = rooms_of(facts, profile)
+    left = rooms_of(facts, now.profile)
     limit, room = float(left.rise_limit_mm[0]), float(left.joint_room_mm[0])
     return {
         "readings": readings,

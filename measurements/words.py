@@ -12,7 +12,8 @@ from geometry.balance import Suspect
 from geometry.reasons import REASONS
 from geometry.units import LengthUnit, format_length, format_turns
 from instruments.models import Turn
-from measurements.models import Outlook, State, Work, WorkKind
+from measurements.facts import HORIZON_YEARS
+from measurements.models import SIDES, Outlook, State, Work, WorkKind
 
 if TYPE_CHECKING:
     from measurements.counsel import Counsel
@@ -88,24 +89,24 @@ def _joint_words(work: Work, unit: LengthUnit) -> str:
 def _both_sides(unit: LengthUnit, *sides: tuple[float | None, float | None]) -> str:
     parts = [
         f"{name} {change_words(before, after, unit)}"
-        for name, (before, after) in zip(("bass", "treble"), sides, strict=True)
+        for name, (before, after) in zip(SIDES, sides, strict=True)
         if after is not None
     ]
     return ", ".join(parts) or "worked on"
 
 
-def when_words(dates: Sequence[date | None], today: date, horizon_years: int = 60) -> str:
+def when_words(dates: Sequence[date | None], today: date) -> str:
     """``2031 (2028 to 2037)``, or months where a date is near; ``dates`` are early, likely, late."""
     early, likely, late = dates
-    beyond = f"more than {horizon_years} years"
+    beyond = f"more than {HORIZON_YEARS} years"
     if likely is not None and likely <= today:
         return (
             "now" if late is None or late <= today else f"now, at the latest {_when(late, today)}"
         )
     if likely is None:
         if early is None:
-            return f"not within {horizon_years} years"
-        return f"likely after {today.year + horizon_years}, at the earliest {_when(early, today)}"
+            return f"not within {HORIZON_YEARS} years"
+        return f"likely after {today.year + HORIZON_YEARS}, at the earliest {_when(early, today)}"
     upper = beyond if late is None else _when(late, today)
     return f"{_when(likely, today)} ({_when(early, today)} to {upper})"
 
@@ -138,7 +139,7 @@ def notes_on(counsel_now: Counsel, outlook: Outlook, unit: LengthUnit) -> list[s
             "Work was logged after the last readings. The figures here are what they should be now: "
             "measure again before the next step."
         )
-    for side, height in zip(("bass", "treble"), facts.saddle_mm[0], strict=True):
+    for side, height in zip(SIDES, facts.saddle_mm[0], strict=True):
         if height < floor - 0.005:
             notes.append(
                 f"The saddle stands {format_length(float(height), unit)} on the {side}, below its "
@@ -193,7 +194,7 @@ def option_words(option: Option, unit: LengthUnit, lowering_turn: str) -> str:
             f"reset by {angle_words(option.tilt_change_deg)}, "
             f"wedge {format_length(option.wedge_mm, unit)}"
         )
-    for side, cut in zip(("bass", "treble"), option.saddle_cut_mm, strict=True):
+    for side, cut in zip(SIDES, option.saddle_cut_mm, strict=True):
         if cut:
             amount = format_length(abs(float(cut)), unit)
             parts.append(

@@ -20,8 +20,8 @@ from measurements.acts import record_work
 from measurements.cautions import WORK_CAUTIONS, caution_words
 from measurements.check_in_views import instrument_or_404, void_fact
 from measurements.counsel import Counsel, counsel
-from measurements.forms import SIDES, VoidForm
-from measurements.models import Work, WorkKind
+from measurements.forms import VoidForm
+from measurements.models import SIDES, Work, WorkKind
 from measurements.notices import refresh_and_say
 from measurements.work_forms import WorkForm, work_form_class, work_kinds
 from shop.people import person, unit_of

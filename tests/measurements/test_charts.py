@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime
 import pytest
 
 from measurements.charts import shows_reset_limit, trend_figure
+from measurements.counsel import counsel
 from measurements.trend import trend
 from tests.factories import CheckInFactory, InstrumentFactory, WorkFactory
 
@@ -25,7 +26,7 @@ def instrument():
 
 
 def test_it_shows_readings_band_limits_and_work(instrument):
-    figure = trend_figure(trend(instrument, as_of=TODAY))
+    figure = trend_figure(trend(counsel(instrument, as_of=TODAY)))
     names = [trace.get("name") for trace in figure["data"]]
     assert {"likely range", "likely", "reading, corrected", "work done", "bass", "treble"} <= set(
         names
@@ -38,14 +39,14 @@ def test_it_shows_readings_band_limits_and_work(instrument):
 
 
 def test_it_speaks_the_readers_unit(instrument):
-    figure = trend_figure(trend(instrument, as_of=TODAY, unit="in"), "in")
+    figure = trend_figure(trend(counsel(instrument, as_of=TODAY), "in"), "in")
     assert figure["layout"]["yaxis"]["title"]["text"] == "Bridge rise, in"
     names = [trace.get("name") for trace in figure["data"]]
     assert figure["data"][names.index("reading, corrected")]["y"][1] == pytest.approx(0.4 / 25.4)
 
 
 def test_it_offers_nothing_that_leaves_the_shop_and_no_markup(instrument):
-    figure = trend_figure(trend(instrument, as_of=TODAY))
+    figure = trend_figure(trend(counsel(instrument, as_of=TODAY)))
     assert figure["config"]["showSendToCloud"] is False
     assert figure["config"]["plotlyServerURL"] == ""
     text = json.dumps({"data": figure["data"], "layout": figure["layout"]}).replace(
@@ -55,12 +56,12 @@ def test_it_offers_nothing_that_leaves_the_shop_and_no_markup(instrument):
 
 
 def test_the_joints_limit_is_drawn_only_where_it_does_not_flatten_the_rest(instrument):
-    movement = trend(instrument, as_of=TODAY)
+    movement = trend(counsel(instrument, as_of=TODAY))
     assert movement.reset_limit_mm - movement.saddle_limit_mm > 9
     assert not shows_reset_limit(movement)
     glued = InstrumentFactory()
     CheckInFactory(instrument=glued, measured_at=datetime(2020, 1, 1, tzinfo=UTC))
-    assert shows_reset_limit(trend(glued, as_of=TODAY))
+    assert shows_reset_limit(trend(counsel(glued, as_of=TODAY)))
 
 
 def test_a_tilt_is_taken_out_of_the_past(instrument):
@@ -70,7 +71,7 @@ def test_a_tilt_is_taken_out_of_the_past(instrument):
         instrument=instrument, kind=WorkKind.JOINT, done_at=datetime(2019, 1, 1, tzinfo=UTC),
         tilt_from_deg=0.0, tilt_to_deg=0.6, saddle_bass_from_mm=None, saddle_bass_to_mm=None,
     )  # fmt: skip
-    movement = trend(instrument, as_of=TODAY)
+    movement = trend(counsel(instrument, as_of=TODAY))
     # 0.6° on 289.9 mm lowers about 3.04 mm: past readings are shown on today's setting
     assert [r.lasting_mm for r in movement.readings] == pytest.approx(
         [-2.94, -2.64, -2.44], abs=0.01
@@ -81,4 +82,4 @@ def test_a_tilt_is_taken_out_of_the_past(instrument):
 def test_without_a_bridge_rise_there_is_no_trend():
     instrument = InstrumentFactory()
     CheckInFactory(instrument=instrument, bridge_rise_mm=None)
-    assert trend(instrument).readings == ()
+    assert trend(counsel(instrument)).readings == ()

@@ -10,6 +10,7 @@ from django.urls import reverse
 from geometry.lift import components, crossing, lasting_rise
 from geometry.units import parse_length
 from measurements.facts import gather
+from measurements.fits import fit_facts
 from measurements.models import Outlook, WorkKind
 from measurements.movement import (
     Coverage,
@@ -20,7 +21,7 @@ from measurements.movement import (
     movement,
     next_reading,
 )
-from measurements.outlooks import fit_facts, rooms_of
+from measurements.outlooks import rooms_of
 from measurements.record_words import movement_parts, next_reading_words
 from measurements.refreshing import refresh
 from measurements.words import basis_words
