@@ -36,8 +36,6 @@ EMC_W = (349.0, 1.29, 0.0135)  # [wood-handbook]
 EMC_K = (0.805, 0.000736, -0.00000273)  # [wood-handbook]
 EMC_K1 = (6.27, -0.00938, -0.000303)  # [wood-handbook]
 EMC_K2 = (1.91, 0.0407, -0.000293)  # [wood-handbook]
-REFERENCE_HUMIDITY_PCT = 45.0  # [planning-default]
-REFERENCE_TEMPERATURE_C = 21.0  # [planning-default]
 
 # Gauges: standard deviation of one reading
 ACTION_1_SD_MM = 0.03  # [from-memory]
@@ -45,7 +43,6 @@ ACTION_12_SD_MM = 0.10  # [from-memory]
 SADDLE_SD_MM = 0.10  # [from-memory]
 RISE_SD_MM = 0.20  # [from-memory]
 RELIEF_SD_MM = 0.03  # [from-memory]
-HUMIDITY_SD_PCT = 4.0  # [from-memory]
 ASSUMED_ACTION_1_SD_MM = 0.15  # [planning-default]
 
 # Readings that contradict each other, or the past, beyond this many standard uncertainties
@@ -63,7 +60,6 @@ POSSIBLE_RELIEF_MM = (-0.5, 1.5)  # [planning-default]
 
 # Targets, bass then treble
 STEEL_ACTION_12_MM = (2.38, 1.59)  # [string-height-article]
-NYLON_ACTION_12_MM = (3.96, 3.18)  # [common-practice]
 STEEL_ACTION_1_MM = (0.58, 0.33)  # [common-practice]
 RELIEF_WINDOW_MM = (0.10, 0.30)  # [common-practice]
 ACTION_TOLERANCE_MM = 0.15  # [planning-default]

@@ -23,21 +23,19 @@ def new_tag() -> str:
     return f"{body}-{check_character(body)}"
 
 
+def _check_fits(text: str) -> bool | None:
+    """Whether the check character fits; None where ``text`` has not the form of this shop's codes."""
+    body, _, check = text.upper().partition("-")
+    if len(body) != BODY_LENGTH or len(check) != 1 or not set(body + check) <= set(CODE_ALPHABET):
+        return None
+    return check_character(body) == check
+
+
 def mistyped_tag(text: str) -> bool:
     """Whether ``text`` looks like a code this shop prints, but its check character does not fit."""
-    body, _, check = text.upper().partition("-")
-    looks_own = (
-        len(body) == BODY_LENGTH and len(check) == 1 and set(body + check) <= set(CODE_ALPHABET)
-    )
-    return looks_own and check_character(body) != check
+    return _check_fits(text) is False
 
 
 def is_own_tag(text: str) -> bool:
     """Whether ``text`` has the form of a code this shop prints, with a check character that fits."""
-    body, _, check = text.upper().partition("-")
-    if len(body) != BODY_LENGTH or len(check) != 1:
-        return False
-    try:
-        return check_character(body) == check
-    except ValueError:
-        return False
+    return _check_fits(text) is True

@@ -1,6 +1,6 @@
 """Where a person starts: what is due (owner), what is on the bench today (tech)."""
 
-from datetime import datetime, time, timedelta
+from datetime import timedelta
 
 from django.contrib import messages
 from django.core.paginator import Paginator
@@ -26,6 +26,7 @@ from django.views.decorators.http import require_GET
 from instruments.models import Instrument
 from measurements.models import CheckIn, Outlook, Stage, State, Work
 from measurements.refreshing import CHUNK, refresh
+from measurements.rows import end_of, start_of
 from shop.people import person
 from shop.roles import OWNER, anyone_on_staff, has_role, owner_only
 from shop.views import form_view, settings_form
@@ -102,10 +103,9 @@ def _refresh_all(request: HttpRequest) -> None:
 def today(request: HttpRequest) -> HttpResponse:
     """Today's check-ins, and instruments received but not yet handed back."""
     day = timezone.localdate()
-    start = timezone.make_aware(datetime.combine(day, time.min))
     check_ins = (
         CheckIn.objects.standing()
-        .filter(measured_at__gte=start, measured_at__lt=start + timedelta(days=1))
+        .filter(measured_at__gte=start_of(day), measured_at__lt=end_of(day))
         .select_related("instrument__customer", "measured_by")
         .order_by("-measured_at", "-pk")
     )

@@ -124,17 +124,10 @@ def _initial(
         name: getattr(replaces, name) for name in CheckInForm.FACTS if not name.endswith("_mm")
     }
     initial["day"] = timezone.localtime(replaces.measured_at).date()
-    figures = {
-        name: getattr(replaces, name) for name in CheckInForm.FACTS if name.endswith("_mm")
-    } | {
-        CheckInForm.action_name(reading.fret, reading.side): reading.action_mm
-        for reading in replaces.action_readings.all()
-    }
-    for name, value in figures.items():
-        if value is not None:
-            same_unit = replaces.as_typed.get("unit") == unit
-            typed = replaces.as_typed.get(name) if same_unit else None
-            initial[name] = typed or f"{value:.5g} mm"
+    # A bare number typed by someone with another unit would now be read wrongly.
+    typed = replaces.as_typed if replaces.as_typed.get("unit") == unit else {}
+    for name, value in CheckInForm.lengths_of(replaces).items():
+        initial[name] = typed.get(name) or f"{value:.5g} mm"
     return initial
 
 
@@ -147,14 +140,8 @@ def last_readings(
     if besides is not None:
         earlier = earlier.exclude(pk=besides.pk)
     for check_in in earlier.order_by("-measured_at", "-pk")[:5]:
-        figures = {
-            name: getattr(check_in, name) for name in CheckInForm.FACTS if name.endswith("_mm")
-        }
-        for reading in check_in.action_readings.all():
-            figures[CheckInForm.action_name(reading.fret, reading.side)] = reading.action_mm
-        for name, value in figures.items():
-            if value is not None:
-                last.setdefault(name, format_length(value, unit))
+        for name, value in CheckInForm.lengths_of(check_in).items():
+            last.setdefault(name, format_length(value, unit))
     return last
 
 

@@ -1,7 +1,7 @@
 """Forms for check-ins and for voiding: units parsed, impossible figures refused, unusual ones asked."""
 
 from collections.abc import Iterator
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any
 from uuid import uuid4
@@ -15,6 +15,7 @@ from instruments.defaults import USUAL_SET_FRETS
 from instruments.models import Instrument
 from measurements.models import SIDES, CheckIn, Press, Stage, Work
 from measurements.ranges import POSSIBLE, USUAL, factor_slip, possible_action, usual_action
+from measurements.rows import end_of, start_of
 from shop.fields import LengthField, MeasuredForm, QuantityField
 
 FIRST_DAY = date(1950, 1, 1)
@@ -47,19 +48,15 @@ def moment_on(day: date, instrument: Instrument) -> datetime:
 
     Today it is now, an earlier day it is noon, or a minute after the day's last event if that is later.
     """
-    start = timezone.make_aware(datetime.combine(day, time.min))
-    end = start + timedelta(days=1)
-    on_day = {"gte": start, "lt": end}
-    events = [
-        *CheckIn.objects.filter(
-            instrument=instrument, **{f"measured_at__{key}": value for key, value in on_day.items()}
-        ).values_list("measured_at", flat=True),
-        *Work.objects.filter(
-            instrument=instrument, **{f"done_at__{key}": value for key, value in on_day.items()}
-        ).values_list("done_at", flat=True),
-    ]
+    start, end = start_of(day), end_of(day)
+    read = CheckIn.objects.filter(
+        instrument=instrument, measured_at__gte=start, measured_at__lt=end
+    ).values_list("measured_at", flat=True)
+    done = Work.objects.filter(
+        instrument=instrument, done_at__gte=start, done_at__lt=end
+    ).values_list("done_at", flat=True)
     usual = timezone.now() if day == timezone.localdate() else start + timedelta(hours=12)
-    after_all = max([usual, *(event + timedelta(minutes=1) for event in events)])
+    after_all = max([usual, *(event + timedelta(minutes=1) for event in (*read, *done))])
     return min(after_all, end - timedelta(microseconds=1))
 
 
@@ -155,6 +152,14 @@ class CheckInForm(DatedForm):
     @staticmethod
     def action_name(fret: int, side: str) -> str:
         return f"action_{fret}_{side}_mm"
+
+    @classmethod
+    def lengths_of(cls, check_in: CheckIn) -> dict[str, float]:
+        """The lengths a check-in holds, by the name of this form's field."""
+        lengths = {name: getattr(check_in, name) for name in cls.FACTS if name.endswith("_mm")}
+        for reading in check_in.action_readings.all():
+            lengths[cls.action_name(reading.fret, reading.side)] = reading.action_mm
+        return {name: value for name, value in lengths.items() if value is not None}
 
     def action_rows(self) -> Iterator[list[forms.BoundField]]:
         for fret in self.frets:

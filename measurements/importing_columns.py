@@ -38,7 +38,6 @@ STAGES = {
     "as returned": Stage.RETURNED,
 }
 JOINT_KINDS = {**{kind.value: kind for kind in JointKind}, "adjustable": JointKind.TILTING}
-UNITS = {"mm": "mm", "in": "mm", "pct": "%", "c": "°C", "deg": "°"}
 
 
 @dataclass(frozen=True)

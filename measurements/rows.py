@@ -83,9 +83,14 @@ def date_of(day: float) -> date:
     return timezone.localtime(moment_of(day)).date()
 
 
+def start_of(day: date) -> datetime:
+    """First moment of ``day`` in the shop's time zone."""
+    return timezone.make_aware(datetime.combine(day, time.min))
+
+
 def end_of(day: date) -> datetime:
     """First moment after ``day`` in the shop's time zone."""
-    return timezone.make_aware(datetime.combine(day + timedelta(days=1), time.min))
+    return start_of(day + timedelta(days=1))
 
 
 @dataclass(frozen=True)

@@ -67,10 +67,19 @@ class WorkForm(DatedForm):
             raise ValidationError(words)
 
 
-class TurnForm(WorkForm):
-    """Turns of an adjustable joint's bolt."""
+class JointWorkForm(WorkForm):
+    """Whatever moves the joint: its ``clean`` says from which tilt to which."""
 
     kind = WorkKind.JOINT
+
+    def change(self) -> Change:
+        moved = self.cleaned_data["tilt_to_deg"] - self.cleaned_data["tilt_from_deg"]
+        return Change(moved, by_joint=True)
+
+
+class TurnForm(JointWorkForm):
+    """Turns of an adjustable joint's bolt."""
+
     FACTS = ("tilt_from_deg", "tilt_to_deg")
     turns = QuantityField("turns", label="Turns", possible=(0, 40), usual=(0.05, 3), required=True)
     sense = forms.ChoiceField(
@@ -113,15 +122,10 @@ class TurnForm(WorkForm):
     def facts(self) -> dict[str, Any]:
         return super().facts() | {"turns": self.cleaned_data["signed_turns"]}
 
-    def change(self) -> Change:
-        moved = self.cleaned_data["tilt_to_deg"] - self.cleaned_data["tilt_from_deg"]
-        return Change(moved, by_joint=True)
 
-
-class ShimForm(WorkForm):
+class ShimForm(JointWorkForm):
     """Another shim in a shimmed joint."""
 
-    kind = WorkKind.JOINT
     FACTS = ("shim_from_mm", "shim_to_mm", "tilt_from_deg", "tilt_to_deg")
     shim_to_mm = LengthField(label="Shim put in (0 for none)", possible=(0, 10), required=True)
 
@@ -143,10 +147,6 @@ class ShimForm(WorkForm):
             "tilt_to_deg": joint.tilt_now_deg + tilt,
         }
         return cleaned
-
-    def change(self) -> Change:
-        moved = self.cleaned_data["tilt_to_deg"] - self.cleaned_data["tilt_from_deg"]
-        return Change(moved, by_joint=True)
 
 
 class SaddleForm(WorkForm):

@@ -5,7 +5,7 @@ from typing import Any
 from django.http import HttpRequest
 
 from shop.models import ShopProfile, User
-from shop.roles import COUNTER, OWNER, TECHNICIAN, roles_of
+from shop.roles import OWNER, TECHNICIAN, roles_of
 
 
 def shop(request: HttpRequest) -> dict[str, Any]:
@@ -24,7 +24,5 @@ def shop(request: HttpRequest) -> dict[str, Any]:
         ],
         "shop": ShopProfile.current(),
         "unit": request.user.unit,
-        "is_owner": OWNER in roles,
         "is_bench": bool(roles & {OWNER, TECHNICIAN}),
-        "is_counter": bool(roles & {OWNER, COUNTER, TECHNICIAN}),
     }

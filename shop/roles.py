@@ -38,7 +38,6 @@ def role_required(*roles: str) -> Callable[[View], View]:
                 raise PermissionDenied(f"This page is for: {', '.join(roles)}.")
             return view(request, *args, **kwargs)
 
-        checked.roles = roles  # type: ignore[attr-defined]
         return checked
 
     return decorate

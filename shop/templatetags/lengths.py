@@ -22,15 +22,6 @@ def length(value_mm: Any, unit: LengthUnit = "mm") -> str:
 
 
 @register.filter
-def signed(value_mm: Any, unit: LengthUnit = "mm") -> str:
-    """A difference of lengths, its sign always shown."""
-    if _missing(value_mm):
-        return DASH
-    text = format_length(value_mm, unit or "mm")
-    return text if text.startswith("−") else f"+{text}"
-
-
-@register.filter
 def both(value_mm: Any) -> str:
     """A length in both units, as it was understood."""
     if _missing(value_mm):

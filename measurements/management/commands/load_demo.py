@@ -2,7 +2,7 @@
 
 import json
 import logging
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.conf import settings
@@ -13,13 +13,14 @@ from django.utils import timezone
 
 from instruments.models import Instrument, NeckJoint
 from measurements.acts import record_check_in, record_work
+from measurements.facts import DAYS_A_YEAR
 from measurements.models import Side
+from measurements.rows import start_of
 from shop.demo import DEMO_PASSWORD
 from shop.models import Customer, ShopProfile, User
 
 log = logging.getLogger(__name__)
 DEMO_FILE = settings.BASE_DIR / "fixtures" / "demo.json"
-DAYS_A_YEAR = 365.2425
 
 
 class Command(BaseCommand):
@@ -105,9 +106,7 @@ class _Loader:
 
     def _moment(self, day: str, minute: int) -> datetime:
         """The moment in the shop's time; what would lie in the future today is drawn in before now."""
-        midnight = timezone.make_aware(
-            datetime.combine(date.fromisoformat(day) + self.shift, time.min)
-        )
+        midnight = start_of(date.fromisoformat(day) + self.shift)
         moment = midnight + timedelta(minutes=minute)
         if moment > self.now:
             moment = midnight + (self.now - midnight) * (minute / (24 * 60))
