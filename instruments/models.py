@@ -7,7 +7,7 @@ from django.db.models.functions import Upper
 from simple_history.models import HistoricalRecords
 
 from instruments.tags import new_tag
-from shop.models import Customer, between, in_range, one_of
+from shop.models import Customer, between, in_range, one_of, version_field
 
 DIMENSIONS: dict[str, tuple[float, float]] = {
     "scale_length_mm": (300, 900),
@@ -91,8 +91,12 @@ class Instrument(models.Model):
     set_frets = models.JSONField(
         "frets measured", default=list, blank=True, help_text="Empty: frets 1 and 12."
     )
+    measuring_order = models.JSONField(
+        "order of measuring", default=list, blank=True, help_text="Empty: the trade's usual order."
+    )
     notes = models.TextField(max_length=4000, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
+    version = version_field()
     history = HistoricalRecords()
 
     class Meta:

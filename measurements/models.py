@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from instruments.models import Instrument
 from measurements.ranges import POSSIBLE, WORK_POSSIBLE
-from shop.models import in_range, one_of
+from shop.models import between, in_range, one_of
 
 
 def possible(name: str) -> models.CheckConstraint:
@@ -52,6 +52,41 @@ class Voidable(models.Model):
         ]
 
 
+class ImportRun(models.Model):
+    """One file of old records that was taken in, so that the whole of it can be undone.
+
+    ``counts`` says how many rows of each kind it made, ``changes`` what it made or changed beside
+    check-ins and work, which point here themselves.
+    """
+
+    uuid = models.UUIDField(unique=True, default=uuid.uuid4)
+    file_name = models.CharField(max_length=200)
+    digest = models.CharField(max_length=64)
+    imported_at = models.DateTimeField(auto_now_add=True)
+    imported_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    counts = models.JSONField(default=dict)
+    changes = models.JSONField(default=dict)
+    undone_at = models.DateTimeField(null=True, blank=True)
+    undone_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["-imported_at", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(undone_at=None, undone_by=None)
+                | Q(undone_at__isnull=False, undone_by__isnull=False),
+                name="import_undone_is_whole",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.file_name
+
+
 class Stage(models.TextChoices):
     RECEIVED = "received", "as received"
     RETURNED = "returned", "as returned"
@@ -86,9 +121,20 @@ class CheckIn(Voidable):
     margin_treble_mm = models.FloatField(
         "string to fingerboard edge, treble", null=True, blank=True
     )
+    #: Each place read more than once: its field's name and every reading of it. [mm]
+    repeats_mm = models.JSONField(default=dict, blank=True)
+    bridge_rise_count = models.PositiveSmallIntegerField(
+        "readings of the bridge rise", default=1, validators=between(1, 20)
+    )
+    bridge_rise_spread_mm = models.FloatField(
+        "s.d. among readings of the bridge rise", null=True, blank=True
+    )
     as_typed = models.JSONField(default=dict, blank=True)
     notes = models.TextField(max_length=4000, blank=True)
     recorded_at = models.DateTimeField(auto_now_add=True)
+    imported_in = models.ForeignKey(
+        ImportRun, on_delete=models.PROTECT, null=True, blank=True, related_name="check_ins"
+    )
 
     class Meta(Voidable.Meta):
         ordering = ["measured_at", "pk"]
@@ -96,6 +142,8 @@ class CheckIn(Voidable):
             *Voidable.Meta.constraints,
             one_of("stage", Stage),
             one_of("relief_press", Press),
+            in_range("bridge_rise_count", 1, 20),
+            in_range("bridge_rise_spread_mm", 0, 10),
             *(
                 possible(name)
                 for name in (
@@ -148,6 +196,63 @@ class ActionReading(models.Model):
         return f"action at {self.fret} {self.side} {self.action_mm} mm"
 
 
+class Photo(Voidable):
+    """A photo taken at a check-in: re-encoded when it came, so that it holds a picture and nothing else."""
+
+    uuid = models.UUIDField(unique=True, default=uuid.uuid4)
+    check_in = models.ForeignKey(CheckIn, on_delete=models.PROTECT, related_name="photos")
+    image = models.FileField(upload_to="photos/", max_length=200)
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+    digest = models.CharField(max_length=64)
+    words = models.CharField("what it shows", max_length=200, blank=True)
+    in_report = models.BooleanField("show it in the report", default=False)
+    added_at = models.DateTimeField(auto_now_add=True)
+    added_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    class Meta(Voidable.Meta):
+        ordering = ["added_at", "pk"]
+        constraints = [
+            *Voidable.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["check_in", "digest"], condition=Q(voided_at=None), name="one_photo_once"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.words or f"photo of {self.check_in}"
+
+
+class Damage(Voidable):
+    """Damage seen when an instrument came in, noted before anybody works on it."""
+
+    uuid = models.UUIDField(unique=True, default=uuid.uuid4)
+    check_in = models.ForeignKey(CheckIn, on_delete=models.PROTECT, related_name="damages")
+    place = models.CharField("where", max_length=80)
+    words = models.CharField("what is damaged", max_length=400)
+    photo = models.ForeignKey(
+        Photo, on_delete=models.PROTECT, null=True, blank=True, related_name="damages"
+    )
+    noted_at = models.DateTimeField(auto_now_add=True)
+    noted_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    class Meta(Voidable.Meta):
+        ordering = ["noted_at", "pk"]
+        constraints = [
+            *Voidable.Meta.constraints,
+            models.CheckConstraint(
+                condition=~Q(place="") & ~Q(words=""), name="damage_says_where_and_what"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.place}: {self.words}"
+
+
 class WorkKind(models.TextChoices):
     JOINT = "joint", "neck angle"
     SADDLE = "saddle", "saddle"
@@ -191,6 +296,9 @@ class Work(Voidable):
     as_typed = models.JSONField(default=dict, blank=True)
     notes = models.TextField(max_length=4000, blank=True)
     recorded_at = models.DateTimeField(auto_now_add=True)
+    imported_in = models.ForeignKey(
+        ImportRun, on_delete=models.PROTECT, null=True, blank=True, related_name="works"
+    )
 
     class Meta(Voidable.Meta):
         ordering = ["done_at", "pk"]

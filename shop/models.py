@@ -44,6 +44,11 @@ def one_of(name: str, choices: type[models.TextChoices]) -> models.CheckConstrai
     )
 
 
+def version_field() -> models.PositiveIntegerField:
+    """Counts the edits of a record, so that of two people who edit it at once the second is told."""
+    return models.PositiveIntegerField(default=0, editable=False)
+
+
 class User(AbstractUser):
     """A member of staff; the role is a Django group (see ``shop.roles``)."""
 
@@ -65,6 +70,7 @@ class Customer(models.Model):
     unit = models.CharField("unit on reports", max_length=2, choices=Unit, default=Unit.MM)
     notes = models.TextField(max_length=4000, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
+    version = version_field()
     history = HistoricalRecords()
 
     class Meta:
@@ -171,6 +177,7 @@ class ShopProfile(models.Model):
     action_12_u_mm = figure("action_12_u_mm", "an action at 12 may be off by (mm)", 0.10)
     saddle_u_mm = figure("saddle_u_mm", "a saddle height may be off by (mm)", 0.10)
     bridge_rise_u_mm = figure("bridge_rise_u_mm", "a bridge rise may be off by (mm)", 0.20)
+    version = version_field()
     history = HistoricalRecords()
 
     class Meta:
