@@ -68,6 +68,7 @@ class Customer(models.Model):
     email = models.EmailField("e-mail", blank=True)
     address = models.TextField(max_length=400, blank=True)
     unit = models.CharField("unit on reports", max_length=2, choices=Unit, default=Unit.MM)
+    no_reminders = models.BooleanField("does not want to be reminded", default=False)
     notes = models.TextField(max_length=4000, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
     version = version_field()
@@ -86,6 +87,8 @@ class Customer(models.Model):
 
 #: What each of the shop's own figures may be.
 PROFILE_RANGES: dict[str, tuple[float, float]] = {
+    "resets_per_quarter": (0, 2000),
+    "link_days": (1, 1000),
     "reference_humidity_pct": (10, 90),
     "reference_temperature_c": (0, 40),
     "steel_action_12_bass_mm": (0.5, 8),
@@ -128,6 +131,21 @@ class ShopProfile(models.Model):
     address = models.TextField(max_length=400, blank=True)
     phone = models.CharField(max_length=40, blank=True)
     email = models.EmailField("e-mail", blank=True)
+    logo = models.FileField(upload_to="logo/", max_length=200, blank=True, editable=False)
+    currency = models.CharField(max_length=8, default="EUR")
+    shows_estimates = models.BooleanField(
+        "estimate of the next job on reports", default=False, help_text="From the price list."
+    )
+    resets_per_quarter = models.PositiveSmallIntegerField(
+        "neck resets the shop can do in a quarter",
+        default=6,
+        validators=between(*PROFILE_RANGES["resets_per_quarter"]),
+    )
+    link_days = models.PositiveSmallIntegerField(
+        "days a report's link stays open",
+        default=90,
+        validators=between(*PROFILE_RANGES["link_days"]),
+    )
 
     reference_humidity_pct = figure("reference_humidity_pct", "reference humidity (% RH)", 45.0)
     reference_temperature_c = figure("reference_temperature_c", "reference temperature (°C)", 21.0)
@@ -207,3 +225,42 @@ class ShopProfile(models.Model):
     def current(cls) -> "ShopProfile":
         """The shop's profile; its defaults where nobody has set any yet."""
         return cls.objects.filter(pk=1).first() or cls(pk=1)
+
+
+class Price(models.Model):
+    """What a job costs, as a range, for the estimate of the next one."""
+
+    job = models.SlugField(max_length=20, unique=True)
+    words = models.CharField("job", max_length=120)
+    low = models.DecimalField("from", max_digits=9, decimal_places=2)
+    high = models.DecimalField("to", max_digits=9, decimal_places=2)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(low__gte=0) & Q(low__lte=models.F("high")),
+                name="price_range_in_order",
+                violation_error_message="“From” must not exceed “to”, and neither be below 0.",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.words
+
+
+class FeedToken(models.Model):
+    """Opens the calendar feed to whoever holds it, until revoked; only its digest is kept."""
+
+    owner = models.ForeignKey(User, on_delete=models.CASCADE, related_name="feeds")
+    token_digest = models.CharField(max_length=64, unique=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+    revoked_at = models.DateTimeField(null=True, blank=True)
+    read_at = models.DateTimeField("last read", null=True, blank=True)
+
+    class Meta:
+        ordering = ["-created_at", "-pk"]
+
+    def __str__(self) -> str:
+        return f"calendar feed of {self.owner}"

@@ -1,7 +1,4 @@
-"""Facts (check-ins, readings, work) and, apart from them, conclusions (outlooks, issued reports).
-
-Lengths in mm, angles in degrees, moments in UTC. Facts are voided and replaced, never edited.
-"""
+"""What was measured and done. Lengths in mm, angles in degrees, moments in UTC."""
 
 import uuid
 
@@ -11,80 +8,14 @@ from django.db.models import Q
 from django.utils import timezone
 
 from instruments.models import Instrument
+from measurements.models.imports import ImportRun
+from measurements.models.voidable import Voidable
 from measurements.ranges import POSSIBLE, WORK_POSSIBLE
 from shop.models import between, in_range, one_of
 
 
 def possible(name: str) -> models.CheckConstraint:
     return in_range(name, *POSSIBLE[name])
-
-
-class Standing(models.QuerySet):
-    def standing(self):
-        """Only what has not been voided."""
-        return self.filter(voided_at=None)
-
-
-class Voidable(models.Model):
-    """A fact that can be declared wrong, with who, when and why, but never changed."""
-
-    voided_at = models.DateTimeField(null=True, blank=True, editable=False)
-    voided_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL,
-        on_delete=models.PROTECT,
-        null=True,
-        blank=True,
-        editable=False,
-        related_name="+",
-    )
-    void_reason = models.CharField(max_length=400, blank=True, editable=False)
-
-    objects = Standing.as_manager()
-
-    class Meta:
-        abstract = True
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(voided_at=None, voided_by=None, void_reason="")
-                | (Q(voided_at__isnull=False, voided_by__isnull=False) & ~Q(void_reason="")),
-                name="%(class)s_void_is_whole",
-            )
-        ]
-
-
-class ImportRun(models.Model):
-    """One file of old records that was taken in, so that the whole of it can be undone.
-
-    ``counts`` says how many rows of each kind it made, ``changes`` what it made or changed beside
-    check-ins and work, which point here themselves.
-    """
-
-    uuid = models.UUIDField(unique=True, default=uuid.uuid4)
-    file_name = models.CharField(max_length=200)
-    digest = models.CharField(max_length=64)
-    imported_at = models.DateTimeField(auto_now_add=True)
-    imported_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
-    )
-    counts = models.JSONField(default=dict)
-    changes = models.JSONField(default=dict)
-    undone_at = models.DateTimeField(null=True, blank=True)
-    undone_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
-    )
-
-    class Meta:
-        ordering = ["-imported_at", "-pk"]
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(undone_at=None, undone_by=None)
-                | Q(undone_at__isnull=False, undone_by__isnull=False),
-                name="import_undone_is_whole",
-            )
-        ]
-
-    def __str__(self) -> str:
-        return self.file_name
 
 
 class Stage(models.TextChoices):
@@ -196,63 +127,6 @@ class ActionReading(models.Model):
         return f"action at {self.fret} {self.side} {self.action_mm} mm"
 
 
-class Photo(Voidable):
-    """A photo taken at a check-in: re-encoded when it came, so that it holds a picture and nothing else."""
-
-    uuid = models.UUIDField(unique=True, default=uuid.uuid4)
-    check_in = models.ForeignKey(CheckIn, on_delete=models.PROTECT, related_name="photos")
-    image = models.FileField(upload_to="photos/", max_length=200)
-    width = models.PositiveIntegerField()
-    height = models.PositiveIntegerField()
-    digest = models.CharField(max_length=64)
-    words = models.CharField("what it shows", max_length=200, blank=True)
-    in_report = models.BooleanField("show it in the report", default=False)
-    added_at = models.DateTimeField(auto_now_add=True)
-    added_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
-    )
-
-    class Meta(Voidable.Meta):
-        ordering = ["added_at", "pk"]
-        constraints = [
-            *Voidable.Meta.constraints,
-            models.UniqueConstraint(
-                fields=["check_in", "digest"], condition=Q(voided_at=None), name="one_photo_once"
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return self.words or f"photo of {self.check_in}"
-
-
-class Damage(Voidable):
-    """Damage seen when an instrument came in, noted before anybody works on it."""
-
-    uuid = models.UUIDField(unique=True, default=uuid.uuid4)
-    check_in = models.ForeignKey(CheckIn, on_delete=models.PROTECT, related_name="damages")
-    place = models.CharField("where", max_length=80)
-    words = models.CharField("what is damaged", max_length=400)
-    photo = models.ForeignKey(
-        Photo, on_delete=models.PROTECT, null=True, blank=True, related_name="damages"
-    )
-    noted_at = models.DateTimeField(auto_now_add=True)
-    noted_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
-    )
-
-    class Meta(Voidable.Meta):
-        ordering = ["noted_at", "pk"]
-        constraints = [
-            *Voidable.Meta.constraints,
-            models.CheckConstraint(
-                condition=~Q(place="") & ~Q(words=""), name="damage_says_where_and_what"
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.place}: {self.words}"
-
-
 class WorkKind(models.TextChoices):
     JOINT = "joint", "neck angle"
     SADDLE = "saddle", "saddle"
@@ -317,81 +191,3 @@ class Work(Voidable):
     def __str__(self) -> str:
         day = timezone.localtime(self.done_at).date()
         return f"{self.instrument.tag} {self.get_kind_display()} {day}"
-
-
-class State(models.TextChoices):
-    """Words with a shape, in order of urgency."""
-
-    OVERDUE = "overdue", "overdue"
-    BOOK = "book", "book a reset"
-    WATCH = "watch", "watch"
-    ROOM = "room", "room to spare"
-    UNKNOWN = "unknown", "not enough readings"
-
-
-class Outlook(models.Model):
-    """What the readings were taken to mean; can be recomputed from them at any time."""
-
-    instrument = models.OneToOneField(Instrument, on_delete=models.CASCADE, related_name="outlook")
-    model_version = models.CharField(max_length=20)
-    fingerprint = models.CharField(max_length=64)
-    as_of = models.DateField()
-    computed_at = models.DateTimeField()
-    out_of_date = models.BooleanField(default=False)
-    readings = models.PositiveIntegerField(default=0)
-    last_measured_at = models.DateTimeField(null=True)
-    bridge_rise_mm = models.FloatField(null=True)
-    rise_limit_mm = models.FloatField(null=True)
-    saddle_room_mm = models.FloatField(null=True)
-    joint_room_mm = models.FloatField(null=True)
-    saddle_spent_early = models.DateField(null=True)
-    saddle_spent_likely = models.DateField(null=True)
-    saddle_spent_late = models.DateField(null=True)
-    reset_early = models.DateField(null=True)
-    reset_likely = models.DateField(null=True)
-    reset_late = models.DateField(null=True)
-    surprise_z = models.FloatField(null=True)
-    remeasure = models.BooleanField(default=False)
-    state = models.CharField(max_length=7, choices=State, default=State.UNKNOWN)
-    basis = models.JSONField(default=dict)
-
-    class Meta:
-        indexes = [models.Index(fields=["reset_likely"]), models.Index(fields=["state"])]
-
-    def __str__(self) -> str:
-        return f"{self.instrument.tag} {self.get_state_display()}"
-
-
-class ShopPrior(models.Model):
-    """What the shop's own instruments taught of lift: one row, learnt anew by ``recompute_outlooks``."""
-
-    learnt_at = models.DateTimeField()
-    as_of = models.DateField()
-    instruments = models.PositiveIntegerField()
-    shop = models.JSONField()
-    groups = models.JSONField(default=dict)
-    counts = models.JSONField(default=dict)
-
-    class Meta:
-        constraints = [models.CheckConstraint(condition=Q(pk=1), name="one_shop_prior")]
-
-    def __str__(self) -> str:
-        return f"learnt from {self.instruments} instruments"
-
-
-class ServiceReport(models.Model):
-    """A report as it was issued: its content is frozen, so a reprint says the same."""
-
-    number = models.PositiveIntegerField(unique=True)
-    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="reports")
-    issued_at = models.DateTimeField()
-    issued_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
-    )
-    content = models.JSONField()
-
-    class Meta:
-        ordering = ["-number"]
-
-    def __str__(self) -> str:
-        return f"service report {self.number}"

@@ -1,0 +1,110 @@
+"""What the shop plans and whom it has told: bookings, contacts and the checks of its gauges."""
+
+import uuid
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from simple_history.models import HistoricalRecords
+
+from instruments.models import Instrument
+from measurements.models.voidable import Voidable
+from shop.models import Customer, between, in_range, one_of
+
+
+class Booking(Voidable):
+    """A day on which an instrument is expected for work."""
+
+    uuid = models.UUIDField(unique=True, default=uuid.uuid4)
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="bookings")
+    day = models.DateField()
+    words = models.CharField("what for", max_length=200, default="neck reset")
+    booked_at = models.DateTimeField(auto_now_add=True)
+    booked_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta(Voidable.Meta):
+        ordering = ["day", "pk"]
+        indexes = [models.Index(fields=["day"])]
+
+    def __str__(self) -> str:
+        return f"{self.instrument.tag} {self.words} {self.day}"
+
+
+class Channel(models.TextChoices):
+    EMAIL = "email", "e-mail"
+    PHONE = "phone", "telephone"
+    LETTER = "letter", "letter"
+    COUNTER = "counter", "at the counter"
+
+
+class Contact(models.Model):
+    """A customer was told something about an instrument; ``occasion`` keeps it from being told twice."""
+
+    uuid = models.UUIDField(unique=True, default=uuid.uuid4)
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="contacts")
+    customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="contacts")
+    channel = models.CharField(max_length=7, choices=Channel)
+    reason = models.CharField(max_length=200)
+    occasion = models.CharField(max_length=60)
+    to = models.CharField(max_length=254, blank=True)
+    subject = models.CharField(max_length=200, blank=True)
+    words = models.TextField(max_length=4000, blank=True)
+    made_at = models.DateTimeField(auto_now_add=True)
+    made_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    failed = models.CharField("why it did not go", max_length=400, blank=True)
+
+    class Meta:
+        ordering = ["-made_at", "-pk"]
+        constraints = [
+            one_of("channel", Channel),
+            models.UniqueConstraint(
+                fields=["instrument", "occasion"],
+                condition=Q(failed=""),
+                name="never_told_twice_for_one_reason",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_channel_display()} to {self.customer}: {self.reason}"
+
+
+class GaugeKind(models.TextChoices):
+    RELIEF = "relief", "relief"
+    ACTION = "action", "action"
+    SADDLE = "saddle", "saddle height"
+    BRIDGE_RISE = "rise", "bridge rise"
+    HUMIDITY = "humidity", "humidity"
+
+
+class Gauge(models.Model):
+    """A measuring tool of the shop, when it was last checked and by how much it reads too high."""
+
+    name = models.CharField(max_length=60, unique=True)
+    kind = models.CharField("measures", max_length=8, choices=GaugeKind)
+    checked_on = models.DateField("last checked", null=True, blank=True)
+    check_every_months = models.PositiveSmallIntegerField(
+        "check every (months)", default=12, validators=between(1, 120)
+    )
+    reads_high_by = models.FloatField(
+        "reads too high by",
+        default=0.0,
+        help_text="In mm, or in % RH for a hygrometer; taken off what it is typed to read.",
+    )
+    retired = models.BooleanField("no longer used", default=False)
+    notes = models.TextField(max_length=1000, blank=True)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["retired", "name"]
+        constraints = [
+            one_of("kind", GaugeKind),
+            in_range("check_every_months", 1, 120),
+            in_range("reads_high_by", -30, 30),
+        ]
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,0 +1,58 @@
+"""Reports as they were issued, and the links by which customers read them."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from instruments.models import Instrument
+
+
+class ServiceReport(models.Model):
+    """A report as it was issued: its content is frozen, so a reprint says the same.
+
+    A correction makes the next revision of the same number; the earlier ones stay as they were.
+    """
+
+    number = models.PositiveIntegerField()
+    revision = models.PositiveSmallIntegerField(default=1)
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="reports")
+    issued_at = models.DateTimeField()
+    issued_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    why_revised = models.CharField("what was corrected", max_length=400, blank=True)
+    content = models.JSONField()
+
+    class Meta:
+        ordering = ["-number", "-revision"]
+        constraints = [
+            models.UniqueConstraint(fields=["number", "revision"], name="one_report_a_revision"),
+            models.CheckConstraint(
+                condition=Q(revision=1, why_revised="") | (Q(revision__gt=1) & ~Q(why_revised="")),
+                name="a_revision_says_why",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        later = f", revision {self.revision}" if self.revision > 1 else ""
+        return f"service report {self.number}{later}"
+
+
+class ReportLink(models.Model):
+    """An address at which a customer may read one report, for a while; only its digest is kept."""
+
+    report = models.ForeignKey(ServiceReport, on_delete=models.PROTECT, related_name="links")
+    token_digest = models.CharField(max_length=64, unique=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+    created_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    expires_at = models.DateTimeField()
+    revoked_at = models.DateTimeField(null=True, blank=True)
+    opened_at = models.DateTimeField("last opened", null=True, blank=True)
+
+    class Meta:
+        ordering = ["-created_at", "-pk"]
+
+    def __str__(self) -> str:
+        return f"link to {self.report}"
