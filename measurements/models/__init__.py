@@ -3,7 +3,7 @@
 Lengths in mm, angles in degrees, moments in UTC. Facts are voided and replaced, never edited.
 """
 
-from measurements.models.conclusions import Outlook, ShopPrior, State
+from measurements.models.conclusions import CHANCES, Outlook, ShopPrior, State
 from measurements.models.facts import (
     SIDES,
     ActionReading,
@@ -21,6 +21,7 @@ from measurements.models.reports import ReportLink, ServiceReport
 from measurements.models.voidable import Standing, Voidable
 
 __all__ = [
+    "CHANCES",
     "SIDES",
     "ActionReading",
     "Booking",

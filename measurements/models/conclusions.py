@@ -16,8 +16,15 @@ class State(models.TextChoices):
     UNKNOWN = "unknown", "not enough readings"
 
 
+#: Chance that the reset is due by the outlook's day, by the end of its quarter, and of the next eight.
+CHANCES = tuple(f"reset_by_{place}" for place in range(10))
+
+
 class Outlook(models.Model):
-    """What the readings were taken to mean; can be recomputed from them at any time."""
+    """What the readings were taken to mean; can be recomputed from them at any time.
+
+    Beside the fields below it has one for each of ``CHANCES``, columns so that a database sums them.
+    """
 
     instrument = models.OneToOneField(Instrument, on_delete=models.CASCADE, related_name="outlook")
     model_version = models.CharField(max_length=20)
@@ -47,6 +54,10 @@ class Outlook(models.Model):
 
     def __str__(self) -> str:
         return f"{self.instrument.tag} {self.get_state_display()}"
+
+
+for _name in CHANCES:
+    Outlook.add_to_class(_name, models.FloatField(null=True))
 
 
 class ShopPrior(models.Model):
