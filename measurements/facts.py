@@ -1,8 +1,8 @@
 """From rows of facts to the arrays that geometry takes: the one bridge from models to numbers."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -23,6 +23,9 @@ from shop.models import ShopProfile
 DAYS_A_YEAR = 365.2425
 #: No date is told further ahead than this.
 HORIZON_YEARS = 60
+#: What happens to one instrument happens at least a minute apart (``forms.moment_on``), while databases
+#: count a moment to different last digits.
+A_MOMENT = timedelta(seconds=1)
 #: Where the build year is unknown: years before the first reading, and how unsure that is. Planning
 #: defaults, no published source.
 ASSUMED_AGE_YEARS = 20.0
@@ -79,12 +82,21 @@ class Facts:
         return len(self.ids)
 
 
-def gather(ids: Sequence[int], as_of: date, profile: ShopProfile) -> Facts:
-    """Everything geometry needs to know of the instruments ``ids`` on the day ``as_of``."""
+def gather(
+    ids: Sequence[int], as_of: date, profile: ShopProfile, *, before: datetime | None = None
+) -> Facts:
+    """Everything geometry needs to know of the instruments ``ids`` on the day ``as_of``.
+
+    ``before`` is a moment on that day, for what was known just before something then happened.
+    """
     rows = read_rows(ids, as_of)
+    end = day_number(end_of(as_of))
+    if before is not None:
+        end = day_number(before - A_MOMENT)
+        rows = _read_before(rows, end)
     n = len(rows.ids)
     today = day_number(end_of(as_of)) - 0.5
-    done = rows.work_day < today + 0.5
+    done = rows.work_day < end
     instrument = _instrument_columns(rows, profile)
     neck = instrument["neck"]
     reach = neck.saddle_line_mm - neck.joint_mm  # the pivot is taken at the joint fret
@@ -115,6 +127,23 @@ def gather(ids: Sequence[int], as_of: date, profile: ShopProfile) -> Facts:
         u_joint_gain=history.u_gain,
         **now,
         **pad,
+    )
+
+
+def _read_before(rows: Rows, day: float) -> Rows:
+    """Without what was read on or after ``day``; works stay, as ``read_rows`` says."""
+    read, acted = rows.reading_day < day, rows.action_day < day
+    return replace(
+        rows,
+        reading_who=rows.reading_who[read],
+        reading_day=rows.reading_day[read],
+        reading={name: column[read] for name, column in rows.reading.items()},
+        action_who=rows.action_who[acted],
+        action_day=rows.action_day[acted],
+        action_mm={
+            place: (who[when < day], when[when < day], mm[when < day])
+            for place, (who, when, mm) in rows.action_mm.items()
+        },
     )
 
 
