@@ -14,6 +14,7 @@ from measurements.check_in_views import instrument_or_404
 from measurements.counsel import counsel
 from measurements.models import ServiceReport
 from shop import search
+from shop.pdf import PdfUnavailableError, pdf_trouble
 from shop.people import person
 from shop.roles import anyone_on_staff
 
@@ -68,7 +69,7 @@ def reports(request: HttpRequest) -> HttpResponse:
 @anyone_on_staff
 def report(request: HttpRequest, number: int) -> HttpResponse:
     found = get_object_or_404(ServiceReport.objects.select_related("instrument"), number=number)
-    context = {"report": found, "content": found.content, "pdf_trouble": service.pdf_trouble()}
+    context = {"report": found, "content": found.content, "pdf_trouble": pdf_trouble()}
     return render(request, "measurements/report.html", context)
 
 
@@ -79,7 +80,7 @@ def report_pdf(request: HttpRequest, number: int) -> HttpResponse:
     found = get_object_or_404(ServiceReport, number=number)
     try:
         data = service.pdf(found, request.GET.get("paper", ""))
-    except service.PdfUnavailableError as trouble:
+    except PdfUnavailableError as trouble:
         messages.error(request, str(trouble))
         return redirect("report", number=number)
     response = HttpResponse(data, content_type="application/pdf")

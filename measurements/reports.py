@@ -8,7 +8,6 @@ import base64
 from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date, datetime
-from functools import cache
 from typing import Any
 
 import numpy as np
@@ -41,16 +40,12 @@ from measurements.report_words import (
 from measurements.trend import trend
 from measurements.trend_svg import trend_pictures
 from shop.models import ShopProfile, User
+from shop.pdf import write_pdf
 
 FORM = 1  # of the content; a later form keeps the templates of this one
 FIRST_NUMBER = 1001
 ATTEMPTS = 20
 PAPERS = ("A4", "Letter")
-PACKAGES = "libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"
-
-
-class PdfUnavailableError(RuntimeError):
-    """What WeasyPrint needs of the system is missing; the message says what to install."""
 
 
 def issue(instrument: Instrument, by: User, *, nonce: str = "") -> ServiceReport:
@@ -286,38 +281,14 @@ def _day_of(moment: datetime) -> str:
 # On paper
 
 
-@cache
-def pdf_trouble() -> str:
-    """Why no PDF can be made here, with what to install; empty where it can."""
-    try:
-        import weasyprint  # noqa: F401 (slow, and fails without its system libraries)
-    except (ImportError, OSError):
-        return (
-            "PDF files need system libraries that this machine lacks. On Debian: "
-            f"apt-get install {PACKAGES}. Printing from the browser works without them."
-        )
-    return ""
-
-
 def pdf(report: ServiceReport, paper: str = "A4") -> bytes:
     """The report as a tagged PDF.
 
     Raises ``PdfUnavailableError`` where system libraries are missing.
     """
-    if trouble := pdf_trouble():
-        raise PdfUnavailableError(trouble)
-    from weasyprint import CSS, HTML
-    from weasyprint.urls import URLFetcher
-
-    # Customers' text is in there: whatever it holds must not make the server fetch anything.
-    fetcher = URLFetcher(allowed_protocols={"data"})
     sheet = (settings.BASE_DIR / "shop/static/shop/report.css").read_text(encoding="utf-8")
     size = paper if paper in PAPERS else PAPERS[0]
-    styles = [
-        CSS(string=text, url_fetcher=fetcher) for text in (sheet, f"@page {{ size: {size}; }}")
-    ]
-    document = HTML(string=pdf_html(report), url_fetcher=fetcher)
-    return document.write_pdf(stylesheets=styles, pdf_variant="pdf/ua-1")
+    return write_pdf(pdf_html(report), [sheet, f"@page {{ size: {size}; }}"])
 
 
 def pdf_html(report: ServiceReport) -> str:

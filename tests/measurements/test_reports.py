@@ -17,6 +17,7 @@ from measurements.acts import void
 from measurements.models import CheckIn, ServiceReport, Stage, Work
 from measurements.reports import FIRST_NUMBER, freeze, issue, pdf, pdf_html, visit
 from shop.models import Customer, ShopProfile
+from shop.pdf import pdf_trouble
 from tests.conftest import signed_in
 from tests.factories import (
     CheckInFactory,
@@ -386,7 +387,7 @@ def test_where_libraries_are_missing_the_page_says_what_to_install(owner, monkey
     number = issue(make_visit(), owner).number
     client = signed_in(owner)
     assert "/pdf/" in client.get(f"/reports/{number}/").content.decode()
-    reports.pdf_trouble.cache_clear()
+    pdf_trouble.cache_clear()
     monkeypatch.setitem(sys.modules, "weasyprint", None)
     try:
         page = client.get(f"/reports/{number}/").content.decode()
@@ -396,7 +397,7 @@ def test_where_libraries_are_missing_the_page_says_what_to_install(owner, monkey
         answer = client.get(f"/reports/{number}/pdf/", follow=True)
         assert answer.redirect_chain[0][0] == f"/reports/{number}/"
     finally:
-        reports.pdf_trouble.cache_clear()
+        pdf_trouble.cache_clear()
 
 
 def test_no_report_on_readings_that_do_not_fit_unless_they_were_checked(at_bench):
