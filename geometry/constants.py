@@ -85,6 +85,8 @@ WEDGE_STEP_MM = 0.05  # [planning-default]
 # Entry of lengths and other quantities as text
 LENGTH_LIMIT_MM = 2000.0  # [planning-default]
 TEXT_LIMIT = 40  # [planning-default]
+REPEATS_LIMIT = 20  # [planning-default]
+REPEATS_TEXT_LIMIT = 300  # [planning-default]
 SIXTY_FOURTHS = 64  # [inch]
 TURNS_LIMIT = 50.0  # [planning-default]
 ANGLE_LIMIT_DEG = 90.0  # [planning-default]

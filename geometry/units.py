@@ -118,12 +118,12 @@ def _refuse(text: str, why: str, what: str) -> ValueError:
     return ValueError(f"{_quoted(text)} {why}; write {_EXAMPLES[what]}.")
 
 
-def _plain(text: str, what: str) -> str:
+def _plain(text: str, what: str, limit: int = TEXT_LIMIT) -> str:
     """Return the text with look-alike signs made plain, refusing what cannot be a reading."""
     if not isinstance(text, str):
         raise ValueError(f"A reading must be text, got {text!r}; write {_EXAMPLES[what]}.")
-    if len(text) > TEXT_LIMIT:
-        raise _refuse(text, f"is {len(text)} characters long, more than {TEXT_LIMIT}", what)
+    if len(text) > limit:
+        raise _refuse(text, f"is {len(text)} characters long, more than {limit}", what)
     trimmed = text.strip()
     if not trimmed:
         raise ValueError(f"Nothing was typed ({_quoted(text)}); write {_EXAMPLES[what]}.")
@@ -227,6 +227,10 @@ def parse_length(text: str, default_unit: LengthUnit = "mm") -> Length:
         unit = "in"
     elif named == "mm":
         unit = "mm"
+    return _length(value, unit, text)
+
+
+def _length(value: Fraction, unit: LengthUnit, text: str) -> Length:
     exact = value * _INCH if unit == "in" else value
     if abs(exact) > LENGTH_LIMIT_MM:
         raise _refuse(text, f"is more than {LENGTH_LIMIT_MM:g} mm", "length")

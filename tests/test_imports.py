@@ -11,8 +11,8 @@ OURS = {"shop", "instruments", "measurements", "geometry"}
 # Units are the common tongue: a form or a filter may use them anywhere.
 MAY_USE = {
     "geometry": set(),
-    "shop": {"geometry.units"},
-    "instruments": {"shop", "geometry.units"},
+    "shop": {"geometry.units", "geometry.repeats"},
+    "instruments": {"shop", "geometry.units", "geometry.repeats"},
     "measurements": {"shop", "instruments", "geometry"},
 }
 GEOMETRY_MAY_USE = {"numpy", "scipy.special", "geometry"}
