@@ -4,40 +4,26 @@ from datetime import timedelta
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db.models import (
-    Case,
-    Count,
-    Exists,
-    F,
-    IntegerField,
-    Min,
-    OuterRef,
-    Q,
-    QuerySet,
-    Subquery,
-    Value,
-    When,
-)
+from django.db.models import Exists, Min, OuterRef, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from instruments.models import Instrument
-from measurements.models import CheckIn, Outlook, Stage, State, Work
+from instruments.models import Instrument, JointKind
+from measurements.board import Wish, board, counts_by_state, matching, on_the_bench
+from measurements.load import expected_resets
+from measurements.load_svg import load_pictures, load_words
+from measurements.models import CheckIn, Outlook, State, Work
 from measurements.refreshing import CHUNK, refresh
 from measurements.rows import end_of, start_of
+from shop.models import ShopProfile
 from shop.people import person
 from shop.roles import OWNER, anyone_on_staff, has_role, owner_only
 from shop.views import form_view, settings_form
 
 #: A board older than this says so: what is due moves on with the days.
 STALE_DAYS = 7
-URGENCY = Case(
-    *(When(state=state, then=Value(place)) for place, state in enumerate(State.values)),
-    default=Value(len(State.values)),
-    output_field=IntegerField(),
-)
 
 
 @require_GET
@@ -49,37 +35,30 @@ def home(request: HttpRequest) -> HttpResponse:
 @require_GET
 @anyone_on_staff
 def due(request: HttpRequest) -> HttpResponse:
-    """Every instrument with an outlook, the soonest likely reset first."""
-    wanted = request.GET.get("state", "")
-    board = by_reset_date(
-        Outlook.objects.select_related("instrument__customer", "instrument__joint")
-    )
-    if wanted in State.values:
-        board = board.filter(state=wanted)
-    page = Paginator(board, 50).get_page(request.GET.get("page"))
-    counts = dict.fromkeys(State.values, 0) | {
-        row["state"]: row["count"]
-        for row in Outlook.objects.order_by().values("state").annotate(count=Count("pk"))
-    }
+    """Every instrument, the soonest likely reset first unless asked otherwise, and the quarters ahead."""
+    wish = Wish.of(request.GET.dict())
+    capacity = ShopProfile.current().resets_per_quarter
+    counts = counts_by_state(wish)
+    found = sum(counts.values()) if not wish.state else counts[wish.state]
+    paginator = Paginator(board(wish), 50)
+    paginator.count = found  # counted already, state by state
+    quarters = expected_resets(matching(wish), timezone.localdate())
     context = {
-        "page": page,
-        "wanted": wanted,
+        "page": paginator.get_page(request.GET.get("page")),
+        "wish": wish,
+        "headings": list(wish.headings()),
         "states": [(state.value, state.label, counts[state.value]) for state in State],
+        "joints": JointKind.choices,
         "total": sum(counts.values()),
+        "quarters": quarters,
+        "loads": load_pictures(quarters, capacity),
+        "load_words": load_words(quarters, capacity),
         "oldest": Outlook.objects.aggregate(oldest=Min("as_of"))["oldest"],
         "stale_before": timezone.localdate() - timedelta(days=STALE_DAYS),
     }
-    return render(request, "measurements/due.html", context)
-
-
-def by_reset_date(outlooks: QuerySet[Outlook]) -> QuerySet[Outlook]:
-    """Soonest likely reset first; then those with only an early date; then the rest by urgency."""
-    return outlooks.order_by(
-        F("reset_likely").asc(nulls_last=True),
-        F("reset_early").asc(nulls_last=True),
-        URGENCY,
-        "instrument__tag",
-    )
+    part = request.htmx.target == "board"  # type: ignore[attr-defined]
+    template = "measurements/_board.html" if part else "measurements/due.html"
+    return render(request, template, context)
 
 
 @form_view
@@ -117,22 +96,12 @@ def today(request: HttpRequest) -> HttpResponse:
 
 
 def waiting() -> QuerySet[Instrument]:
-    """Instruments whose newest check-in of the last 90 days is one as received."""
-    recent = timezone.now() - timedelta(days=90)
-    newest = (
-        CheckIn.objects.standing()
-        .filter(instrument=OuterRef("pk"), measured_at__gte=recent)
-        .order_by("-measured_at", "-pk")
-    )
+    """Instruments received and not handed back yet, the longest wait first."""
     worked = Work.objects.standing().filter(
         Q(done_at__gte=OuterRef("received_at")), instrument=OuterRef("pk")
     )
     return (
-        Instrument.objects.annotate(
-            newest_stage=Subquery(newest.values("stage")[:1]),
-            received_at=Subquery(newest.values("measured_at")[:1]),
-        )
-        .filter(newest_stage=Stage.RECEIVED)
+        on_the_bench(Instrument.objects.all())
         .annotate(has_work=Exists(worked))
         .select_related("customer", "outlook")
         .order_by("received_at")

@@ -15,8 +15,9 @@ from geometry.units import LengthUnit, format_length
 from instruments.models import Instrument
 from measurements.acts import record_check_in, void
 from measurements.forms import CheckInForm, VoidForm
-from measurements.models import CheckIn, Stage, Work
+from measurements.models import CheckIn, Work
 from measurements.notices import refresh_and_say
+from measurements.visit import next_stage
 from shop.people import person, unit_of
 from shop.roles import anyone_on_staff, at_the_bench
 from shop.templatetags.lengths import both
@@ -109,17 +110,7 @@ def _initial(
 ) -> dict[str, object]:
     """The stage that comes next; for a correction, all that was entered before."""
     if replaces is None:
-        newest = CheckIn.objects.standing().filter(instrument=instrument).last()
-        worked = (
-            newest is not None
-            and newest.stage == Stage.RECEIVED
-            and (
-                Work.objects.standing()
-                .filter(instrument=instrument, done_at__gte=newest.measured_at)
-                .exists()
-            )
-        )
-        return {"stage": Stage.RETURNED if worked else Stage.RECEIVED}
+        return {"stage": next_stage(instrument)}
     initial: dict[str, object] = {
         name: getattr(replaces, name) for name in CheckInForm.FACTS if not name.endswith("_mm")
     }
