@@ -9,7 +9,10 @@ from factory.django import DjangoModelFactory, Password
 from instruments.models import Instrument, JointKind, NeckJoint
 from measurements.models import (
     ActionReading,
+    Booking,
+    Channel,
     CheckIn,
+    Contact,
     Outlook,
     ServiceReport,
     Side,
@@ -136,6 +139,27 @@ class ActionReadingFactory(DjangoModelFactory):
     action_mm = 2.34
 
 
+class PhotoFactory(DjangoModelFactory):
+    """A plain blue picture of 8 by 6 pixels."""
+
+    class Meta:
+        model = Photo
+
+    check_in = factory.SubFactory(CheckInFactory)
+    image = factory.django.ImageField(width=8, height=6)
+    width, height = 8, 6
+    digest = factory.Sequence(lambda n: f"{n:064x}")
+
+
+class DamageFactory(DjangoModelFactory):
+    class Meta:
+        model = Damage
+
+    check_in = factory.SubFactory(CheckInFactory)
+    place = "top"
+    words = "crack, 40 mm, open"
+
+
 class WorkFactory(DjangoModelFactory):
     """A lowered saddle, or ``turned=True`` for ¾ turn of an M6 bolt on a 70 mm arm from no tilt."""
 
@@ -184,6 +208,27 @@ class OutlookFactory(DjangoModelFactory):
     reset_likely = date(2036, 5, 1)
     reset_late = date(2047, 5, 1)
     state = State.WATCH
+
+
+class ContactFactory(DjangoModelFactory):
+    class Meta:
+        model = Contact
+
+    instrument = factory.SubFactory(InstrumentFactory)
+    customer = factory.SelfAttribute("instrument.customer")
+    channel = Channel.PHONE
+    reason = "the neck will need a reset"
+    occasion = factory.Sequence(lambda n: f"book:{n}")
+    made_by = factory.SubFactory(UserFactory)
+
+
+class BookingFactory(DjangoModelFactory):
+    class Meta:
+        model = Booking
+
+    instrument = factory.SubFactory(InstrumentFactory)
+    day = date(2027, 2, 1)
+    booked_by = factory.SubFactory(UserFactory)
 
 
 class ServiceReportFactory(DjangoModelFactory):

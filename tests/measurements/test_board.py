@@ -9,6 +9,7 @@ from django.utils import timezone
 from measurements.models import Stage, State
 from tests.factories import (
     CheckInFactory,
+    ContactFactory,
     InstrumentFactory,
     OutlookFactory,
     UserFactory,
@@ -24,7 +25,7 @@ def test_people_start_where_their_work_is(at_desk, at_bench):
 
 
 def tags(response) -> list[str]:
-    return [outlook.instrument.tag for outlook in response.context["page"]]
+    return [instrument.tag for instrument in response.context["page"]]
 
 
 def test_the_soonest_likely_reset_comes_first(at_desk):
@@ -46,6 +47,64 @@ def test_it_filters_by_state_and_ignores_nonsense(at_desk):
     OutlookFactory(instrument__tag="B", state=State.BOOK)
     assert tags(at_desk.get(reverse("due"), {"state": "watch"})) == ["W"]
     assert len(tags(at_desk.get(reverse("due"), {"state": "<script>"}))) == 2
+
+
+def test_an_instrument_never_measured_stands_on_the_board_too(at_desk):
+    InstrumentFactory(tag="NEW")
+    OutlookFactory(instrument__tag="OLD", state=State.WATCH)
+    assert tags(at_desk.get(reverse("due"))) == ["OLD", "NEW"]
+    assert tags(at_desk.get(reverse("due"), {"state": "unknown"})) == ["NEW"]
+
+
+@pytest.mark.parametrize(
+    ("asked", "shown"),
+    [
+        ({"q": "garrow"}, ["A"]),
+        ({"q": "mar gar"}, ["A"]),
+        ({"q": "no such person"}, []),
+        ({"joint": "tilting"}, ["B"]),
+        ({"joint": "' OR 1=1"}, ["A", "B", "C"]),
+        ({"unseen": "1"}, ["B", "C"]),
+        ({"bench": "1"}, ["A"]),
+        ({"bench": "1", "joint": "tilting"}, []),
+        ({"sort": "tag"}, ["A", "B", "C"]),
+        ({"sort": "-tag"}, ["C", "B", "A"]),
+        ({"sort": "saddle"}, ["B", "A", "C"]),
+        ({"sort": "-saddle"}, ["A", "B", "C"]),
+        ({"sort": "-seen"}, ["A", "B", "C"]),
+        ({"sort": "contact"}, ["B", "A", "C"]),
+        ({"sort": "password"}, ["A", "B", "C"]),
+    ],
+)
+def test_it_shows_what_was_asked_for(at_desk, asked, shown):
+    now = timezone.now()
+    a = OutlookFactory(
+        instrument__tag="A", instrument__customer__name="Mara Garrow", last_measured_at=now,
+        reset_likely=date(2030, 1, 1), saddle_room_mm=0.8,
+    )  # fmt: skip
+    CheckInFactory(instrument=a.instrument, measured_at=now)
+    b = OutlookFactory(
+        instrument__tag="B", instrument__joint__tilting=True,
+        last_measured_at=now - timedelta(days=400), saddle_room_mm=0.2,
+    )  # fmt: skip
+    InstrumentFactory(tag="C")
+    ContactFactory(instrument=b.instrument)
+    ContactFactory(instrument=b.instrument, occasion="again", failed="refused")
+    assert tags(at_desk.get(reverse("due"), asked)) == shown
+
+
+def test_typing_swaps_the_board_alone(at_desk):
+    OutlookFactory()
+    whole = at_desk.get(reverse("due"))
+    part = at_desk.get(reverse("due"), headers={"HX-Request": "true", "HX-Target": "board"})
+    assert "<html" in whole.content.decode()
+    assert part.content.decode().strip().startswith('<div id="board">')
+
+
+def test_a_link_to_sort_keeps_the_filters(at_desk):
+    OutlookFactory(state=State.WATCH)
+    page = at_desk.get(reverse("due"), {"state": "watch", "q": "", "page": "1"}).content.decode()
+    assert "?state=watch&amp;q=&amp;sort=saddle" in page
 
 
 def test_an_empty_shop_is_told_how_to_begin(at_desk):

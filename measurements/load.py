@@ -1,0 +1,126 @@
+"""How many neck resets the coming quarters will bring: from every forecast's chances, not from likely dates.
+
+Each instrument's forecast gives the chance that its reset falls due in a quarter. The sum of the
+chances is the number to expect; the spread of the number follows from the chances too, with the
+instruments taken as independent of one another (a Poisson-binomial count, whose variance is the sum of
+p(1 − p)). What they share, such as a damp summer or the shop's own prior being wrong, is not in it.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from math import ceil, floor, sqrt
+
+from django.db.models import Count, F, QuerySet, Sum
+from django.db.models.functions import TruncQuarter
+
+from instruments.models import Instrument
+from measurements.models import CHANCES, Booking
+
+QUARTERS = len(CHANCES) - 1
+#: Of the normal law: 80 % lie within so many standard deviations.
+FOUR_IN_FIVE = 1.2816
+
+
+@dataclass(frozen=True)
+class Quarter:
+    """Resets that fall due in a quarter; ``start`` None stands for those due already."""
+
+    start: date | None
+    expected: float
+    low: int
+    high: int
+    booked: int = 0
+
+    @property
+    def words(self) -> str:
+        if self.start is None:
+            return "due already"
+        return f"{self.start.year} Q{(self.start.month + 2) // 3}"
+
+
+def quarter_start(day: date) -> date:
+    return date(day.year, 3 * ((day.month - 1) // 3) + 1, 1)
+
+
+def quarters_after(start: date, count: int) -> date:
+    """First day of the quarter ``count`` quarters after the one that starts on ``start``."""
+    months = start.year * 12 + start.month - 1 + 3 * count
+    return date(months // 12, months % 12 + 1, 1)
+
+
+def chance_days(as_of: date) -> list[date]:
+    """The days by which ``CHANCES`` are asked: that day, and the last of its and eight later quarters."""
+    start = quarter_start(as_of)
+    ends = (quarters_after(start, place) - timedelta(days=1) for place in range(1, QUARTERS + 1))
+    return [as_of, *ends]
+
+
+def expected_resets(instruments: QuerySet[Instrument], today: date) -> list[Quarter]:
+    """What is due already, the running quarter and the eight after it; one query and one of bookings.
+
+    An outlook made in an earlier quarter counts with what it said of the same quarters; what it
+    expected before today is due already.
+    """
+    this = quarter_start(today)
+    mean: dict[int, float] = defaultdict(float)
+    variance: dict[int, float] = defaultdict(float)
+    for made, sums in _sums(instruments):
+        late = _quarters_between(made, this)
+        for place, (amount, spread) in enumerate(sums):
+            # place 0 is what was due by the outlook's day, 1 its own quarter
+            now = 0 if place == 0 else max(place - late, 0)
+            mean[now] += amount
+            variance[now] += spread
+    booked = _booked(instruments, this)
+    starts = [None, *(quarters_after(this, place) for place in range(QUARTERS))]
+    return [
+        quarter(start, mean[place], variance[place], booked.get(start, 0) if start else 0)
+        for place, start in enumerate(starts)
+    ]
+
+
+def quarter(start: date | None, mean: float, variance: float, booked: int = 0) -> Quarter:
+    """The range holds the number in at least about four cases in five: whole resets, outwards."""
+    reach = FOUR_IN_FIVE * sqrt(max(variance, 0.0))
+    low, high = max(0, floor(mean - reach + 1e-9)), ceil(mean + reach - 1e-9)
+    return Quarter(start, mean, low, high, booked)
+
+
+def _sums(
+    instruments: QuerySet[Instrument],
+) -> Iterator[tuple[date, Sequence[tuple[float, float]]]]:
+    """For each quarter in which outlooks were made: expected number and variance, place by place."""
+    wanted = {}
+    for place, name in enumerate(CHANCES):
+        step = F(f"outlook__{name}")
+        if place:
+            step -= F(f"outlook__{CHANCES[place - 1]}")  # type: ignore[assignment]
+        wanted[f"mean_{place}"] = Sum(step)
+        wanted[f"variance_{place}"] = Sum(step * (1.0 - step))
+    found = (
+        instruments.filter(**{f"outlook__{CHANCES[0]}__isnull": False})
+        .order_by()
+        .values(made=TruncQuarter("outlook__as_of"))
+        .annotate(**wanted)
+    )
+    places = range(len(CHANCES))
+    for made, *sums in found.values_list("made", *wanted):
+        yield made, [(sums[2 * place], sums[2 * place + 1]) for place in places]
+
+
+def _quarters_between(earlier: date, later: date) -> int:
+    return (later.year - earlier.year) * 4 + (later.month - earlier.month) // 3
+
+
+def _booked(instruments: QuerySet[Instrument], this: date) -> dict[date, int]:
+    """Bookings by the first day of their quarter, from this quarter on."""
+    found = (
+        Booking.objects.standing()
+        .filter(instrument__in=instruments.order_by().values("pk"), day__gte=this)
+        .order_by()
+        .values(quarter=TruncQuarter("day"))
+        .annotate(count=Count("pk"))
+    )
+    return {row["quarter"]: row["count"] for row in found}
