@@ -4,11 +4,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Count, F, OrderBy, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Case, Count, F, OrderBy, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from instruments.models import Instrument, JointKind
 from measurements.models import CheckIn, Contact, Stage, State
+from measurements.visit import BETWEEN_STEPS
 
 #: An instrument received and not measured as returned is taken to be here for so long at most.
 BENCH_DAYS = 90
@@ -27,11 +29,16 @@ def last_check_in() -> QuerySet[CheckIn]:
 
 
 def on_the_bench(instruments: QuerySet[Instrument]) -> QuerySet[Instrument]:
-    """Those received and not yet measured as returned."""
+    """Those received and not yet measured as returned; a reading between two steps is not that."""
     newest = last_check_in()
+    here = Case(When(BETWEEN_STEPS, then=Value(Stage.RECEIVED)), default=F("stage"))
+    received = newest.filter(stage=Stage.RECEIVED)
     return instruments.annotate(
-        newest_stage=Subquery(newest.values("stage")[:1]),
-        received_at=Subquery(newest.values("measured_at")[:1]),
+        newest_stage=Subquery(newest.annotate(here=here).values("here")[:1]),
+        received_at=Coalesce(
+            Subquery(received.values("measured_at")[:1]),
+            Subquery(newest.values("measured_at")[:1]),
+        ),
     ).filter(newest_stage=Stage.RECEIVED)
 
 

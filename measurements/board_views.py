@@ -102,7 +102,7 @@ def waiting() -> QuerySet[Instrument]:
     )
     return (
         on_the_bench(Instrument.objects.all())
-        .annotate(has_work=Exists(worked))
+        .annotate(has_work=Exists(worked))  # type: ignore[misc]  # "received_at" is annotated
         .select_related("customer", "outlook")
         .order_by("received_at")
     )

@@ -1,6 +1,6 @@
 """The expected resets of each quarter as a picture, coordinates only; ``_load.svg`` prints them."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from measurements.drawing_parts import Line, Point, Text
@@ -89,7 +89,7 @@ def _picture(quarters: Sequence[Quarter], capacity: int, width: int) -> LoadPict
     )
 
 
-def _bar(quarter: Quarter, left: float, each: float, y) -> Bar:  # type: ignore[no-untyped-def]
+def _bar(quarter: Quarter, left: float, each: float, y: Callable[[float], float]) -> Bar:
     middle = round(left + each / 2, 1)
     wide = round(each * BAR, 1)
     low, high = y(quarter.low), y(quarter.high)

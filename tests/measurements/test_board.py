@@ -7,6 +7,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from measurements.models import Stage, State
+from measurements.visit import AFTER_WORK
 from tests.factories import (
     CheckInFactory,
     ContactFactory,
@@ -137,6 +138,17 @@ class TestToday:
         assert "measure as returned" not in at_bench.get(reverse("today")).content.decode()
         WorkFactory(instrument=instrument, done_at=timezone.now() - timedelta(hours=1))
         assert "measure as returned" in at_bench.get(reverse("today")).content.decode()
+
+    def test_a_reading_between_two_steps_leaves_it_waiting_since_it_came(self, at_bench):
+        instrument = InstrumentFactory(tag="TURNING")
+        came = timezone.now() - timedelta(hours=2)
+        CheckInFactory(instrument=instrument, measured_at=came)
+        CheckInFactory(
+            instrument=instrument, measured_at=timezone.now(), stage=Stage.RETURNED,
+            as_typed={AFTER_WORK: "a piece of work"},
+        )  # fmt: skip
+        (waits,) = at_bench.get(reverse("today")).context["waiting"]
+        assert (waits.tag, waits.received_at) == ("TURNING", came)
 
     def test_voided_check_ins_do_not_count(self, at_bench):
         CheckInFactory(
