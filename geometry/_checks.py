@@ -20,12 +20,6 @@ def as_numbers(name: str, value: ArrayLike | None) -> FloatArray:
         raise ValueError(f"{name} must be a number or an array of numbers, got {value!r}") from None
 
 
-def _refuse_unless(name: str, values: FloatArray, good: NDArray[np.bool_], wanted: str) -> None:
-    if not np.all(good):
-        bad = values[~good].flat[0] if values.ndim else values[()]
-        raise ValueError(f"{name} must be {wanted}, got {float(bad):g}")
-
-
 def _checked(
     name: str,
     value: ArrayLike | None,
@@ -36,7 +30,10 @@ def _checked(
     values = as_numbers(name, value)
     # NaN compares false with everything, so each test refuses it unless it is let through here.
     good = np.isfinite(values) & test(values)
-    _refuse_unless(name, values, good | np.isnan(values) if missing_ok else good, wanted)
+    if not good.all():
+        good |= np.isnan(values) & missing_ok
+    if not good.all():
+        raise ValueError(f"{name} must be {wanted}, got {float(values[~good].flat[0]):g}")
     return values
 
 

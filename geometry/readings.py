@@ -244,19 +244,7 @@ class SetUp:
 
 def two_sided(neck: Neck) -> Neck:
     """The neck with a last axis of one, so that its fields broadcast against (bass, treble)."""
-
-    def widened(value: ArrayLike) -> FloatArray:
-        return np.asarray(value, float)[..., None]
-
-    radius = neck.fretboard_radius_mm
-    return Neck(
-        widened(neck.scale_length_mm),
-        widened(neck.compensation_mm),
-        widened(neck.joint_fret),
-        None if radius is None else widened(radius),
-        widened(neck.half_spread_nut_mm),
-        widened(neck.half_spread_saddle_mm),
-    )
+    return neck.two_sided
 
 
 def saddle_height_on_line(
