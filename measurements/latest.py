@@ -4,6 +4,7 @@ What work does to the action adds up as in ``geometry.foretell``: a change of he
 arrives at fret n as x_n/x_s of it, one at the nut as the rest, and a change of relief as its sag.
 """
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -13,74 +14,91 @@ from measurements.models import SIDES, WorkKind
 from measurements.rows import Floats, Ints, Rows
 from measurements.undo import History
 
-Column = tuple[Ints, Floats, Floats]  # whose, when, how much; in any order
-EVER = np.inf
+Column = tuple[Ints, Floats, Floats]  # whose, when, how much
 
 
 class Newest:
-    """Looks up newest figures of n instruments among readings and work, up to given days."""
+    """Looks up newest figures of n instruments' sides among readings and work, up to given days.
+
+    Figures are (n, 2), bass and treble; inside a column, side s of instrument i is number 2i + s.
+    """
 
     def __init__(self, rows: Rows, done: np.ndarray, history: History) -> None:
         self.n = len(rows.ids)
-        self.rows = rows
         self.work_who, self.work_day = rows.work_who[done], rows.work_day[done]
-        self.work = {name: column[done] for name, column in rows.work.items()}
         self.effect = history.effect
+        set_to = {name: column[done] for name, column in rows.work.items()}
 
-    def reading(self, name: str) -> Column:
-        return self.rows.reading_who, self.rows.reading_day, self.rows.reading[name]
+        def read(name: str) -> Column:
+            return rows.reading_who, rows.reading_day, rows.reading[name]
 
-    def set_to(self, name: str) -> Column:
-        return self.work_who, self.work_day, self.work[name]
+        def set_by_work(name: str) -> Column:
+            return self.work_who, self.work_day, set_to[name]
 
-    def saddle(self, side: str) -> tuple[Column, Column]:
-        return self.reading(f"saddle_{side}_mm"), self.set_to(f"saddle_{side}_to_mm")
+        self.saddle = _by_side(
+            [(read(f"saddle_{side}_mm"), set_by_work(f"saddle_{side}_to_mm")) for side in SIDES]
+        )
+        self.action_1 = _by_side(
+            [(rows.action_mm[1, side], set_by_work(f"nut_{side}_to_mm")) for side in SIDES]
+        )
+        self.action_12 = _by_side([(rows.action_mm[12, side],) for side in SIDES])
+        self.relief = _by_side([(read("relief_mm"), set_by_work("relief_to_mm"))] * len(SIDES))
+        self.rise = _by_side([(read("bridge_rise_mm"),)] * len(SIDES))
 
-    def relief(self) -> tuple[Column, Column]:
-        return self.reading("relief_mm"), self.set_to("relief_to_mm")
+    def of(self, column: Column, until: Floats | None = None) -> tuple[Floats, Floats]:
+        """Newest figure and its day, (n, 2) each; NaN and −inf where there is none."""
+        who, day, value = column
+        if until is not None:
+            real = day <= until.ravel()[who]
+            who, day, value = who[real], day[real], value[real]
+        latest, when = np.full(2 * self.n, np.nan), np.full(2 * self.n, -np.inf)
+        latest[who] = value
+        when[who] = day
+        return latest.reshape(-1, 2), when.reshape(-1, 2)
 
-    def action_1(self, side: str) -> tuple[Column, Column]:
-        return self.rows.action_mm[1, side], self.set_to(f"nut_{side}_to_mm")
-
-    def of(self, *columns: Column, until: Floats | float = EVER) -> tuple[Floats, Floats]:
-        """Newest figure and its day, (n,) each; NaN and −inf where there is none."""
-        who, day, value = (np.concatenate(parts) for parts in zip(*columns, strict=True))
-        last = np.broadcast_to(until, self.n)
-        real = np.isfinite(value) & (day <= last[who])
-        who, day, value = who[real], day[real], value[real]
-        order = np.lexsort((day, who))
-        latest, when = np.full(self.n, np.nan), np.full(self.n, -np.inf)
-        latest[who[order]] = value[order]
-        when[who[order]] = day[order]
-        return latest, when
-
-    def turned(self, since: Floats, until: Floats | float) -> Floats:
-        """What work between two days did to the bridge rise, (n,); NaN where it is not known."""
-        last = np.broadcast_to(until, self.n)[self.work_who]
-        between = (self.work_day > since[self.work_who]) & (self.work_day <= last)
-        total = np.zeros(self.n)
-        np.add.at(total, self.work_who[between], self.effect[between])
+    def turned(self, since: Floats, until: Floats | None) -> Floats:
+        """What work between two days did to the bridge rise, (n, 2); NaN where it is not known."""
+        day = self.work_day[:, None]
+        between = day > since[self.work_who]
+        if until is not None:
+            between &= day <= until[self.work_who]
+        total = np.zeros((self.n, 2))
+        np.add.at(total, self.work_who, np.where(between, self.effect[:, None], 0.0))
         return total
 
-    def raised(self, side: str, since: Floats, until: Floats | float = EVER) -> Floats:
-        """What work between two days did to the height of a string at the saddle, (n,)."""
-        before, after = (self.of(*self.saddle(side), until=t)[0] for t in (since, until))
+    def raised(self, since: Floats, until: Floats | None = None) -> Floats:
+        """What work between two days did to the height of the strings at the saddle, (n, 2)."""
+        before, after = (self.of(self.saddle, day)[0] for day in (since, until))
         return self.turned(since, until) + np.nan_to_num(after - before)
 
 
-def _action_1(newest: Newest, neck: Neck, side: str, until: Floats | float = EVER) -> Floats:
+def _by_side(columns: Sequence[Sequence[Column]]) -> Column:
+    """Real figures of bass and treble in order of whose and when; of one moment the last one last."""
+    parts = [
+        (2 * who + side, day, value)
+        for side, of_side in enumerate(columns)
+        for who, day, value in of_side
+    ]
+    who, day, value = (np.concatenate(part) for part in zip(*parts, strict=True))
+    real = np.isfinite(value)
+    who, day, value = who[real], day[real], value[real]
+    order = np.lexsort((day, who))
+    return who[order], day[order], value[order]
+
+
+def _action_1(newest: Newest, neck: Neck, until: Floats | None = None) -> Floats:
     """Action at fret 1 on a day: as last read or set, carried through the work since."""
-    read, when = newest.of(*newest.action_1(side), until=until)
-    return read + reach(neck, 1) * newest.raised(side, when, until)
+    read, when = newest.of(newest.action_1, until)
+    return read + reach(neck, 1) * newest.raised(when, until)
 
 
-def _action_12(newest: Newest, neck: Neck, side: str) -> Floats:
+def _action_12(newest: Newest, neck: Neck, action_1_now: Floats) -> Floats:
     """Action at fret 12 now: as last read, carried through the work since."""
-    read, when = newest.of(newest.rows.action_mm[12, side])
-    raised = newest.raised(side, when)
+    read, when = newest.of(newest.action_12)
+    raised = newest.raised(when)
     first, twelfth = reach(neck, 1), reach(neck, 12)
-    bent = newest.of(*newest.relief())[0] - newest.of(*newest.relief(), until=when)[0]
-    cut = _action_1(newest, neck, side) - _action_1(newest, neck, side, until=when)
+    bent = newest.of(newest.relief)[0] - newest.of(newest.relief, when)[0]
+    cut = action_1_now - _action_1(newest, neck, when)
     at_nut = np.nan_to_num(cut - first * raised) / (1.0 - first)
     sag = sag_per_relief(neck, 12) * np.nan_to_num(bent)
     return read + twelfth * raised + (1.0 - twelfth) * at_nut + sag
@@ -89,17 +107,19 @@ def _action_12(newest: Newest, neck: Neck, side: str) -> Floats:
 def latest(rows: Rows, done: np.ndarray, history: History, neck: Neck) -> dict[str, Any]:
     """Figures as they stand now, sides on the last axis; ``unmeasured`` marks work not read since."""
     newest = Newest(rows, done, history)
-    rise, _ = newest.of(newest.reading("bridge_rise_mm"))
+    sides = neck.two_sided
+    action_1 = _action_1(newest, sides)
+    rise = newest.of(newest.rise)[0][:, 0]
     read_day = np.full(newest.n, np.nan)
     read_day[rows.reading_who] = rows.reading_day
     moved = np.full(newest.n, -np.inf)
     moving = rows.work_kind[done] != WorkKind.OTHER
     np.maximum.at(moved, newest.work_who[moving], newest.work_day[moving])
     return {
-        "action_1_mm": np.stack([_action_1(newest, neck, side) for side in SIDES], axis=1),
-        "action_12_mm": np.stack([_action_12(newest, neck, side) for side in SIDES], axis=1),
-        "saddle_mm": np.stack([newest.of(*newest.saddle(side))[0] for side in SIDES], axis=1),
-        "relief_mm": newest.of(*newest.relief())[0],
+        "action_1_mm": action_1,
+        "action_12_mm": _action_12(newest, sides, action_1),
+        "saddle_mm": newest.of(newest.saddle)[0],
+        "relief_mm": newest.of(newest.relief)[0][:, 0],
         "bridge_rise_mm": np.where(history.rise_lost, np.nan, rise + history.last_gap_mm),
         "last_day": read_day,
         "unmeasured": moved > np.nan_to_num(read_day, nan=np.inf),
