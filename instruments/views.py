@@ -5,7 +5,7 @@ from collections.abc import Callable
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db import transaction
-from django.db.models import Q, Value
+from django.db.models import Q, QuerySet, Value
 from django.db.models.functions import Replace
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET
 
 from instruments.forms import InstrumentForm, JointForm, joint_groups
 from instruments.models import Instrument, NeckJoint
-from instruments.tags import mistyped_tag
+from instruments.tags import likely_code, read_code, trouble_with
 from shop import search
 from shop.people import person, unit_of
 from shop.roles import OWNER, TECHNICIAN, anyone_on_staff, has_role
@@ -22,18 +22,19 @@ from shop.roles import OWNER, TECHNICIAN, anyone_on_staff, has_role
 @require_GET
 @anyone_on_staff
 def instruments(request: HttpRequest) -> HttpResponse:
-    """All instruments, or those whose tag, customer, maker, model or serial matches; an exact tag opens."""
+    """All instruments, or those whose tag, customer, maker, model or serial matches; a whole tag opens.
+
+    Part of a tag, or a code mistyped, only lists: it must never open another instrument than the one meant.
+    """
     wanted = search.wanted(request)
-    found = Instrument.objects.select_related("customer", "joint", "outlook").annotate(
-        bare_tag=Replace("tag", Value("-"))
-    )
-    if wanted:
-        exact = found.filter(tag__iexact=wanted).first()
-        if exact is not None and "page" not in request.GET:
-            return redirect("instrument", tag=exact.tag)
-        for word in wanted.split():
-            found = found.filter(_matches(word))
-        if "page" not in request.GET and len(hits := list(found[:2])) == 1:
+    trouble = trouble_with(wanted)
+    found = matching(wanted).select_related("customer", "joint", "outlook")
+    if wanted and "page" not in request.GET:
+        meant = by_tag(wanted)
+        if meant is not None:
+            return redirect("instrument", tag=meant.tag)
+        hits = list(found[:2])
+        if len(hits) == 1 and not trouble and not _by_part_of_its_tag(hits[0], wanted):
             return redirect("instrument", tag=hits[0].tag)
     page = Paginator(found, 50).get_page(request.GET.get("page"))
     return render(
@@ -43,10 +44,52 @@ def instruments(request: HttpRequest) -> HttpResponse:
             "page": page,
             "instruments": page.object_list,
             "wanted": wanted,
-            "mistyped": mistyped_tag(wanted),
+            "trouble": trouble,
+            "likely": _likely(wanted),
             "show_customer": True,
         },
     )
+
+
+def by_tag(text: str) -> Instrument | None:
+    """The instrument with this very tag, or with the shop's code that ``text`` can only mean."""
+    found = Instrument.objects.select_related("customer")
+    exact = found.filter(tag__iexact=text).first()
+    code = read_code(text)
+    if exact is not None or code is None:
+        return exact
+    return found.filter(tag__iexact=code).first()
+
+
+def _likely(text: str) -> Instrument | None:
+    """The instrument to ask about where a character that no code has was read."""
+    code = likely_code(text)
+    return None if code is None else Instrument.objects.filter(tag__iexact=code).first()
+
+
+def matching(wanted: str) -> QuerySet[Instrument]:
+    """Instruments that hold every word of ``wanted``; all of them where it is empty."""
+    found = Instrument.objects.annotate(bare_tag=Replace("tag", Value("-")))
+    for word in wanted.split():
+        found = found.filter(_matches(word))
+    return found
+
+
+def _by_part_of_its_tag(instrument: Instrument, wanted: str) -> bool:
+    bare = instrument.tag.replace("-", "").upper()
+    return any(word.replace("-", "").upper() in bare for word in wanted.split())
+
+
+@require_GET
+@anyone_on_staff
+def tag_scanned(request: HttpRequest, tag: str) -> HttpResponse:
+    """Where a label's code leads: the bench to the check-in, everyone else to the instrument."""
+    found = by_tag(tag)
+    if found is None:
+        context = {"wanted": tag, "trouble": trouble_with(tag), "likely": _likely(tag)}
+        return render(request, "instruments/unknown_tag.html", context, status=404)
+    at_bench = has_role(person(request), OWNER, TECHNICIAN)
+    return redirect("check-in-add" if at_bench else "instrument", tag=found.tag)
 
 
 def _matches(word: str) -> Q:

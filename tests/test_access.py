@@ -10,7 +10,9 @@ from tests.conftest import signed_in
 from tests.factories import (
     CheckInFactory,
     CustomerFactory,
+    DamageFactory,
     InstrumentFactory,
+    PhotoFactory,
     ServiceReportFactory,
     UserFactory,
     WorkFactory,
@@ -34,6 +36,7 @@ MAY = {
     "preferences": (STAFF, STAFF),
     "instruments": (STAFF, set()),
     "instrument": (STAFF, set()),
+    "tag-scanned": (STAFF, set()),
     "instrument-add": (STAFF, STAFF),
     "instrument-edit": (STAFF, STAFF),
     "check-in-add": (BENCH, BENCH),
@@ -44,6 +47,12 @@ MAY = {
     "work-add": (BENCH, BENCH),
     "work": (STAFF, set()),
     "work-void": (set(), BENCH),
+    "photos": (BENCH, BENCH),
+    "photos-describe": (set(), BENCH),
+    "photo": (STAFF, set()),
+    "photo-void": (set(), BENCH),
+    "damage-note": (set(), BENCH),
+    "damage-void": (set(), BENCH),
     "report-issue": (set(), STAFF),
     "reports": (STAFF, set()),
     "report": (STAFF, set()),
@@ -67,6 +76,7 @@ def names(resolver: URLResolver) -> set[str]:
 def addresses(db) -> dict[str, str]:
     instrument = InstrumentFactory()
     check_in = CheckInFactory(instrument=instrument)
+    photo, damage = PhotoFactory(check_in=check_in), DamageFactory(check_in=check_in)
     work = WorkFactory(instrument=instrument)
     person = CustomerFactory()
     report = ServiceReportFactory(instrument=instrument)
@@ -76,6 +86,12 @@ def addresses(db) -> dict[str, str]:
         "check-in": {"uuid": check_in.uuid},
         "check-in-correct": {"uuid": check_in.uuid},
         "check-in-void": {"uuid": check_in.uuid},
+        "photos": {"uuid": check_in.uuid},
+        "photos-describe": {"uuid": check_in.uuid},
+        "damage-note": {"uuid": check_in.uuid},
+        "photo": {"uuid": photo.uuid},
+        "photo-void": {"uuid": photo.uuid},
+        "damage-void": {"uuid": damage.uuid},
         "work": {"uuid": work.uuid},
         "work-void": {"uuid": work.uuid},
         "work-add": {"tag": instrument.tag, "kind": "saddle"},
@@ -86,6 +102,7 @@ def addresses(db) -> dict[str, str]:
         for name in (
             "instrument",
             "instrument-edit",
+            "tag-scanned",
             "check-in-add",
             "check-in-preview",
             "report-issue",
@@ -130,9 +147,12 @@ def test_each_role_opens_what_is_its_own(name, role, addresses):
     [
         ("instrument", {"tag": "NO-SUCH"}),
         ("instrument-edit", {"tag": "NO-SUCH"}),
+        ("tag-scanned", {"tag": "NO-SUCH"}),
         ("check-in-add", {"tag": "NO-SUCH"}),
         ("customer", {"code": "NOSUCH22"}),
         ("check-in", {"uuid": uuid.uuid4()}),
+        ("photos", {"uuid": uuid.uuid4()}),
+        ("photo", {"uuid": uuid.uuid4()}),
         ("work", {"uuid": uuid.uuid4()}),
         ("report", {"number": 99999}),
         ("report-pdf", {"number": 99999}),

@@ -56,11 +56,6 @@ def test_the_only_one_found_opens(at_bench):
     assert find(at_bench, "saltway quill")["Location"] == "/instruments/ZZ-9/"
 
 
-def test_a_mistyped_tag_of_the_shops_own_is_told(at_bench):
-    page = find(at_bench, "K7M4Q-X").content.decode()
-    assert ("its check character does not fit" in page) == (check_character("K7M4Q") != "X")
-
-
 def test_a_tag_with_a_mistyped_character_is_refused(at_counter):
     wrong = next(letter for letter in "23456789" if letter != check_character("K7M4Q"))
     response = at_counter.post(reverse("instrument-add"), TYPED | {"tag": f"K7M4Q-{wrong}"})
