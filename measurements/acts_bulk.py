@@ -13,7 +13,7 @@ from simple_history.utils import bulk_create_with_history, bulk_update_with_hist
 
 from instruments.models import Instrument, NeckJoint
 from measurements.importing_rows import Row
-from measurements.models import ActionReading, CheckIn, Work, WorkKind
+from measurements.models import ActionReading, CheckIn, ImportRun, Work, WorkKind
 from shop.models import Customer
 
 BATCH = 1000
@@ -43,13 +43,38 @@ class InstrumentPlan:
 
 
 @transaction.atomic
-def import_rows(plans: Sequence[InstrumentPlan]) -> list[int]:
-    """Write customers, instruments with their joints, check-ins and turns; returns the keys touched."""
-    _write_customers(plans)
-    _write_instruments(plans)
+def import_rows(plans: Sequence[InstrumentPlan], run: ImportRun) -> list[int]:
+    """Write customers, instruments with their joints, check-ins and turns; returns the keys touched.
+
+    ``run`` is saved with what it made and changed, which is what undoing it goes by.
+    """
+    run.save()
+    made: dict[str, list[int]] = {"customers": [], "instruments": [], "joints": []}
+    filled: list[dict[str, Any]] = []
+    made["customers"] = _write_customers(plans, reason_of(run))
+    _write_instruments(plans, reason_of(run), made, filled)
     for batch in _batches(((plan, row) for plan in plans for row in plan.rows), BATCH):
-        _write_check_ins(batch)
+        _write_check_ins(batch, run)
+    run.changes = {**made, "filled": filled}
+    run.counts |= counts_of(run)
+    run.save()
     return [plan.instrument.pk for plan in plans]
+
+
+def reason_of(run: ImportRun) -> str:
+    """The reason that history keeps of every record an import made or changed."""
+    return f"{REASON} {run.uuid}"
+
+
+def counts_of(run: ImportRun) -> dict[str, int]:
+    """How many rows of each kind an import made."""
+    return {
+        "check_ins": run.check_ins.count(),
+        "readings": ActionReading.objects.filter(check_in__imported_in=run).count(),
+        "works": run.works.count(),
+        **{kind: len(run.changes[kind]) for kind in ("customers", "instruments")},
+        "filled": len(run.changes["filled"]),
+    }
 
 
 def customers_by_name() -> dict[str, Customer]:
@@ -58,22 +83,28 @@ def customers_by_name() -> dict[str, Customer]:
     return {customer.name.casefold(): customer for customer in found}
 
 
-def _write_customers(plans: Sequence[InstrumentPlan]) -> None:
+def _write_customers(plans: Sequence[InstrumentPlan], reason: str) -> list[int]:
     wanted = {
         plan.customer_name.casefold(): plan.customer_name for plan in plans if plan.customer_name
     }
     if not wanted:
-        return
+        return []
     known = customers_by_name()
     missing = [Customer(name=name) for folded, name in wanted.items() if folded not in known]
-    _create(missing, Customer)
+    create(missing, Customer, reason)
     known |= {customer.name.casefold(): customer for customer in missing}
     for plan in plans:
         if plan.customer_name:
             plan.instrument.customer = known[plan.customer_name.casefold()]
+    return [customer.pk for customer in missing]
 
 
-def _write_instruments(plans: Sequence[InstrumentPlan]) -> None:
+def _write_instruments(
+    plans: Sequence[InstrumentPlan],
+    reason: str,
+    made: dict[str, list[int]],
+    filled: list[dict[str, Any]],
+) -> None:
     new = [plan.instrument for plan in plans if plan.is_new]
     changed = [
         plan.instrument
@@ -81,8 +112,10 @@ def _write_instruments(plans: Sequence[InstrumentPlan]) -> None:
         if not plan.is_new and (plan.instrument_fields or plan.customer_name)
     ]
     fields = {name for plan in plans for name in plan.instrument_fields} | {"customer"}
-    _create(new, Instrument)
-    _update(changed, Instrument, fields)
+    create(new, Instrument, reason)
+    made["instruments"] = [instrument.pk for instrument in new]
+    filled += _changes(changed, Instrument, fields)
+    _update(changed, Instrument, fields, reason)
     for plan in plans:
         plan.joint.instrument = plan.instrument
     new_joints = [plan.joint for plan in plans if plan.joint.pk is None]
@@ -90,24 +123,46 @@ def _write_instruments(plans: Sequence[InstrumentPlan]) -> None:
         plan.joint for plan in plans if plan.joint.pk is not None and plan.joint_fields
     ]
     joint_fields = {name for plan in plans for name in plan.joint_fields}
-    _create(new_joints, NeckJoint)
-    _update(changed_joints, NeckJoint, joint_fields)
+    create(new_joints, NeckJoint, reason)
+    made["joints"] = [joint.pk for joint in new_joints]
+    filled += _changes(changed_joints, NeckJoint, joint_fields)
+    _update(changed_joints, NeckJoint, joint_fields, reason)
 
 
-def _create(objects: list[Any], model: type[Any]) -> None:
+def create(objects: list[Any], model: type[Any], reason: str) -> None:
     if objects:
-        bulk_create_with_history(objects, model, batch_size=BATCH, default_change_reason=REASON)
+        bulk_create_with_history(objects, model, batch_size=BATCH, default_change_reason=reason)
 
 
-def _update(objects: list[Any], model: type[Any], fields: Iterable[str]) -> None:
+def _update(objects: list[Any], model: type[Any], fields: Iterable[str], reason: str) -> None:
     """Each object holds all its figures, so writing the same fields of all changes only what differs."""
     if objects:
         bulk_update_with_history(
-            objects, model, sorted(fields), batch_size=BATCH, default_change_reason=REASON
+            objects, model, sorted(fields), batch_size=BATCH, default_change_reason=reason
         )
 
 
-def _write_check_ins(batch: list[tuple[InstrumentPlan, Row]]) -> None:
+def _changes(
+    objects: Sequence[Any], model: type[Any], fields: Iterable[str]
+) -> Iterator[dict[str, Any]]:
+    """What each of these records held in the fields about to be written, and what it will hold."""
+    names = [model._meta.get_field(name).attname for name in sorted(fields)]
+    for batch in _batches(objects, BATCH):
+        held = model.objects.in_bulk([row.pk for row in batch])
+        for row in batch:
+            before = {name: getattr(held[row.pk], name) for name in names}
+            after = {name: getattr(row, name) for name in names}
+            differing = [name for name in names if before[name] != after[name]]
+            if differing:
+                yield {
+                    "model": model._meta.model_name,
+                    "pk": row.pk,
+                    "before": {name: before[name] for name in differing},
+                    "after": {name: after[name] for name in differing},
+                }
+
+
+def _write_check_ins(batch: list[tuple[InstrumentPlan, Row]], run: ImportRun) -> None:
     check_ins = [
         CheckIn(
             uuid=row.uuid,
@@ -117,6 +172,7 @@ def _write_check_ins(batch: list[tuple[InstrumentPlan, Row]]) -> None:
             replaces_id=row.replaces,
             as_typed=row.typed,
             notes=row.notes,
+            imported_in=run,
             **row.facts,
         )
         for plan, row in batch
@@ -141,6 +197,7 @@ def _write_check_ins(batch: list[tuple[InstrumentPlan, Row]]) -> None:
                 tilt_from_deg=row.tilt_from_deg,
                 tilt_to_deg=row.tilt_to_deg,
                 as_typed={"turns": row.typed["turns"]},
+                imported_in=run,
             )
             for plan, row in batch
             if row.turns is not None

@@ -1,8 +1,7 @@
-"""Import of a shop's log: what a file would change is planned first, then written in one transaction."""
+"""Import of old records: what a file would change is planned first, then written in one transaction."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -12,60 +11,79 @@ from django.utils import timezone
 from instruments.models import Instrument, JointKind, NeckJoint
 from measurements.acts_bulk import InstrumentPlan, customers_by_name, import_rows
 from measurements.importing_columns import shown
-from measurements.importing_rows import Parsed, Problem, Row, parse
+from measurements.importing_report import Problem, Report, judge
+from measurements.importing_rows import Parsed, Row, parse
+from measurements.importing_shop import import_tables
+from measurements.importing_source import Source, read_source
 from measurements.importing_stored import Stored, alike, look_up
-from measurements.importing_table import TableError, read_table
+from measurements.importing_table import TableError
 from measurements.importing_tilt import follow_tilt
+from measurements.models import ImportRun
+from shop.models import User
 
-__all__ = ["Report", "TableError", "import_file"]
-
-
-@dataclass
-class Report:
-    """What an import did, or would do."""
-
-    read: int = 0
-    added: int = 0
-    already: int = 0
-    skipped: int = 0
-    work_added: int = 0
-    customers_added: int = 0
-    instruments_added: int = 0
-    instruments_updated: int = 0
-    written: bool = False
-    touched: list[int] = field(default_factory=list)
-    problems: list[Problem] = field(default_factory=list)
-    warnings: list[Problem] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+__all__ = ["Report", "TableError", "import_file", "import_source"]
 
 
 def import_file(
-    data: bytes, *, skip_bad_rows: bool = False, dry_run: bool = False, today: date | None = None
+    data: bytes,
+    *,
+    file_name: str = "",
+    sheet: str = "",
+    by: User | None = None,
+    skip_bad_rows: bool = False,
+    dry_run: bool = False,
+    today: date | None = None,
 ) -> Report:
-    """Import a CSV file's rows, all or, when told so, those that are right.
+    """Import a file's rows, all or, when told so, those that are right; see ``import_source``.
 
-    Raises ``TableError`` when the file is no such table. When a row is bad and bad rows are not
-    skipped, nothing is written and ``Report.problems`` says why.
+    Raises ``TableError`` when the file is no table at all.
     """
+    source = read_source(data, file_name, sheet)
+    return import_source(source, by=by, skip_bad_rows=skip_bad_rows, dry_run=dry_run, today=today)
+
+
+def import_source(
+    source: Source,
+    *,
+    by: User | None = None,
+    skip_bad_rows: bool = False,
+    dry_run: bool = False,
+    today: date | None = None,
+) -> Report:
+    """Import what was read, a log or an export of the whole shop, in one transaction.
+
+    When a row is bad and bad rows are not skipped, nothing is written and ``Report.problems`` says why.
+    An export is taken in whole or not at all. Raises ``TableError`` when the columns are wrong.
+    """
+    run = ImportRun(file_name=source.file_name, digest=source.digest, imported_by=by)
     today = today or timezone.localdate()
-    parsed = parse(read_table(data), today)
+    parsed = None if source.table is None else parse(source.table, today)
     try:
         with transaction.atomic():
-            return _import(parsed, skip_bad_rows=skip_bad_rows, dry_run=dry_run)
+            if parsed is None or source.table is None:
+                return import_tables(source.shop, run, dry_run=dry_run)
+            report = _import(parsed, run, skip_bad_rows=skip_bad_rows, dry_run=dry_run)
     except IntegrityError as error:
         raise TableError(
             "Somebody else saved the same records at the same moment. Nothing was imported; "
             "run the import again."
         ) from error
+    return report
 
 
-def _import(parsed: Parsed, *, skip_bad_rows: bool, dry_run: bool) -> Report:
+def _import(parsed: Parsed, run: ImportRun, *, skip_bad_rows: bool, dry_run: bool) -> Report:
     planner = _Planner(parsed, look_up(parsed.rows))
     plans = planner.plans()
     report = planner.report(plans)
+    report.rows = judge(
+        parsed.shown, {("", line) for line in planner.old}, report.problems, report.warnings
+    )
     if dry_run or (report.problems and not skip_bad_rows):
         return report
-    report.touched = import_rows(plans)
+    if plans:
+        run.counts = {"rows": report.read}
+        report.touched = import_rows(plans, run)
+        report.run = run
     report.written = True
     return report
 
@@ -79,7 +97,7 @@ class _Planner:
         self.warnings = list(parsed.warnings)
         self.bad: set[int] = {problem.line for problem in parsed.problems}
         self.notes: list[str] = []
-        self.already = 0
+        self.old: set[int] = set()  # lines of rows on record already
         self.customers = customers_by_name()
 
     def plans(self) -> list[InstrumentPlan]:
@@ -95,7 +113,7 @@ class _Planner:
         return Report(
             read=self.parsed.read,
             added=len(rows),
-            already=self.already,
+            already=len(self.old),
             skipped=len(self.bad),
             work_added=sum(row.turns is not None for row in rows),
             customers_added=len(names - self.customers.keys()),
@@ -126,7 +144,7 @@ class _Planner:
             new = [row for row in new if row.line not in self.bad]
             old = [row for row in old if row.line not in self.bad]
             del self.notes[notes:], self.warnings[warnings:]
-        self.already += len(old)
+        self.old |= {row.line for row in old}
         nothing = plan is None or not (plan.rows or plan.is_updated)
         return None if nothing else plan
 

@@ -10,25 +10,15 @@ from uuid import UUID, uuid5
 from django.utils import timezone
 
 from measurements.importing_columns import Column, as_typed, columns_of, quoted, remembering
+from measurements.importing_report import Problem, RowReport
 from measurements.importing_table import Table, TableError
 from measurements.models import Stage
 
 # Identity of an imported row; never to change, or a second import would add everything again.
 NAMESPACE = UUID("6e2d1b5c-0f3a-5c7e-9a41-7d0c5e8b2f13")
+SHOWN = 60  # characters of a cell
+TITLE = ("tag", "checked_in_on", "stage")
 ROWS_PER_DAY = 100  # of each stage, two minutes apart, all of them before midnight
-
-
-@dataclass(frozen=True, order=True)
-class Problem:
-    """Something wrong with, or odd about, one cell."""
-
-    line: int
-    column: str
-    text: str
-
-    def __str__(self) -> str:
-        where = f", column {self.column}" if self.column else ""
-        return f"line {self.line}{where}: {self.text}"
 
 
 @dataclass(slots=True)
@@ -76,6 +66,7 @@ class Parsed:
     warnings: list[Problem]
     read: int
     names: dict[str, str]
+    shown: list[RowReport] = field(default_factory=list)
 
     def name_of(self, key: str) -> str:
         return self.names.get(key, key)
@@ -96,10 +87,22 @@ def parse(table: Table, today: date) -> Parsed:
     reader = _Reader(columns, parsed)
     for line, cells in table.numbered():
         parsed.read += 1
+        parsed.shown.append(_shown(line, columns, cells))
         reader.take(line, cells)
     if not parsed.read:
         raise TableError("The file has a line of column names but no rows below it.")
     return parsed
+
+
+def _shown(line: int, columns: list[Column | None], cells: list[str]) -> RowReport:
+    """A row as its preview shows it: the filled cells by column, cut short."""
+    said = [
+        (column.name, cell.strip()[:SHOWN])
+        for column, cell in zip(columns, cells, strict=False)
+        if column is not None and cell and not cell.isspace()
+    ]
+    title = " · ".join(text for name, text in said if name in TITLE)
+    return RowReport(line, "", title, [pair for pair in said if pair[0] not in TITLE])
 
 
 def _heading_fault(name: str, why: str) -> str:

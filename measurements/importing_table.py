@@ -5,10 +5,13 @@ import io
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from measurements.shop_cells import as_it_was
+
 LIMIT_BYTES = 100_000_000
 LIMIT_LINES = 500_000
 LIMIT_COLUMNS = 500
-SPREADSHEET_SIGNATURES = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
+ARCHIVE_SIGNATURES = (b"PK\x03\x04", b"PK\x05\x06")
+OLD_WORKBOOK_SIGNATURE = b"\xd0\xcf\x11\xe0"
 WIDE_SIGNATURES = (b"\xff\xfe", b"\xfe\xff")
 
 
@@ -39,9 +42,12 @@ def read_table(data: bytes) -> Table:
 
     Raises ``TableError`` if the file is too large, empty, not text, not UTF-8 or not a table.
     """
-    text = _decoded(data)
+    text = _one_ending(decoded(data))
     delimiter = _delimiter(text)
-    records = _records(text, delimiter)
+    records = [
+        [as_it_was(cell) if cell[:1] == "'" else cell for cell in record]
+        for record in _records(text, delimiter)
+    ]
     lines = _lines(records, text)
     top = next(
         (n for n, record in enumerate(records) if any(cell.strip() for cell in record)), None
@@ -52,14 +58,52 @@ def read_table(data: bytes) -> Table:
     return Table(header=header, rows=records[top + 1 :], lines=lines[top + 1 :])
 
 
-def _decoded(data: bytes) -> str:
+def read_exactly(data: bytes) -> Table:
+    """Read a CSV file that an export wrote: every cell comes back as it was, line ends and all.
+
+    Raises ``TableError`` as ``read_table`` does.
+    """
+    text = decoded(data)
+    delimiter = _delimiter(text)
+    csv.field_size_limit(LIMIT_BYTES)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    rows, lines, line = [], [], 1
+    try:
+        for record in reader:
+            if any(record):
+                rows.append([as_it_was(cell) if cell[:1] == "'" else cell for cell in record])
+                lines.append(line)
+            line = reader.line_num + 1
+    except csv.Error:
+        raise TableError(_broken(text, delimiter, len(rows[0]) if rows else 1)) from None
+    if not rows:
+        raise TableError("The file is empty. Its first line must name the columns.")
+    width = len(rows[0])
+    if any(len(row) > width for row in rows):
+        raise TableError(_broken(text, delimiter, width))
+    padded = [row + [""] * (width + 1 - len(row)) for row in rows[1:]]
+    return Table(header=[name.strip() for name in rows[0]], rows=padded, lines=lines[1:])
+
+
+def first_line(data: bytes) -> list[str]:
+    """The first line's cells, or none where the file is no text: enough to see what it is."""
+    line = data[:20_000].decode("utf-8-sig", errors="replace").lstrip().splitlines()[:1]
+    cells = next(csv.reader(line, delimiter=_delimiter(line[0])), []) if line else []
+    return [cell.strip() for cell in cells]
+
+
+def decoded(data: bytes) -> str:
+    """The text of a CSV file. Raises ``TableError`` if it is none or too large."""
     if len(data) > LIMIT_BYTES:
         raise TableError(
             f"The file has {len(data) / 1e6:.0f} MB, more than {LIMIT_BYTES / 1e6:.0f} MB. "
             "Split it into several files."
         )
-    if data.startswith(SPREADSHEET_SIGNATURES):
-        raise TableError("This is a spreadsheet workbook. Save the sheet as CSV (UTF-8) first.")
+    if data.startswith(OLD_WORKBOOK_SIGNATURE):
+        raise TableError(
+            "This is a workbook of the old kind, or one with a password. Save it as XLSX without a "
+            "password, or the sheet as CSV (UTF-8)."
+        )
     if data.startswith(WIDE_SIGNATURES):
         raise TableError("This file is UTF-16 text. Save it as CSV (UTF-8).")
     if (place := data.find(b"\0")) >= 0:
@@ -73,12 +117,15 @@ def _decoded(data: bytes) -> str:
             f"Line {line} is not UTF-8 text (byte {data[error.start]:#04x}). "
             "Save the file as CSV (UTF-8)."
         ) from error
-    text = text.replace("\r\n", "\n").replace("\r", "\n")
-    if (count := text.count("\n")) > LIMIT_LINES:
+    if (count := max(text.count("\n"), text.count("\r"))) > LIMIT_LINES:
         raise TableError(
             f"The file has {count:,} lines, more than {LIMIT_LINES:,}. Split it into several files."
         )
     return text
+
+
+def _one_ending(text: str) -> str:
+    return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _delimiter(text: str) -> str:

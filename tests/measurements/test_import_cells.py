@@ -203,7 +203,7 @@ REFUSED_FILES = [
     (b"tag,relief_mm\nK7,0.2\n", "column checked_in_on: is missing; every row needs it"),
     (b"checked_in_on,relief_mm\n2020-01-01,0.2\n", "column tag: is missing; every row needs it"),
     (b"tag,checked_in_on,notes\nK7,2020-01-01,x\n", "no column holds a reading"),
-    (b"PK\x03\x04rest of a workbook", "This is a spreadsheet workbook."),
+    (b"PK\x03\x04rest of a workbook", "is cut off or damaged"),
     ("tag,checked_in_on\n".encode("utf-16"), "This file is UTF-16 text. Save it as CSV (UTF-8)."),
     (NEEDED + b"\nK7,2020-01-01,\x00\n", "Line 2 holds a zero byte"),
     (NEEDED + b",notes\nK7,2020-01-01,0.2,caf\xe9\n", "Line 2 is not UTF-8 text (byte 0xe9)"),

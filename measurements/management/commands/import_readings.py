@@ -1,25 +1,33 @@
-"""``manage.py import_readings FILE.csv``: a shop's old log becomes check-ins and work."""
+"""``manage.py import_readings FILE``: a shop's old log, or an export of a whole shop, is taken in."""
 
 import logging
 import sys
 from argparse import ArgumentParser
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
 from measurements.importing import Report, TableError, import_file
-from measurements.importing_rows import Problem
+from measurements.importing_report import Problem
+from shop.models import User
 
 log = logging.getLogger(__name__)
 SHOWN = 50
 
 
 class Command(BaseCommand):
-    help = "Imports check-ins from a CSV file (UTF-8; comma or semicolon); - reads standard input."
+    help = (
+        "Imports check-ins from a log (CSV in UTF-8, or a sheet of an XLSX workbook), or takes back an "
+        "export of the whole shop; - reads standard input."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("file", metavar="FILE.csv", help="the file, or - for standard input")
+        parser.add_argument(
+            "file", metavar="FILE", help="CSV, XLSX or ZIP; or - for standard input"
+        )
+        parser.add_argument("--sheet", default="", help="the workbook's sheet, if not its first")
+        parser.add_argument("--by", metavar="USERNAME", default="", help="who imports it")
         parser.add_argument(
             "--skip-bad-rows", action="store_true", help="import the other rows when some are bad"
         )
@@ -30,13 +38,20 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         skip, dry_run = options["skip_bad_rows"], options["dry_run"]
         try:
-            report = import_file(_read(options["file"]), skip_bad_rows=skip, dry_run=dry_run)
+            report = import_file(
+                _read(options["file"]),
+                file_name=PurePath(options["file"]).name,
+                sheet=options["sheet"],
+                by=_person(options["by"]),
+                skip_bad_rows=skip,
+                dry_run=dry_run,
+            )
         except TableError as error:
             raise CommandError(f"{error}") from error
         self._list("Unusual, please check:", report.warnings)
         self._list("Bad rows:", report.problems)
-        if report.problems and not skip:
-            count = len({problem.line for problem in report.problems})
+        if report.problems and not (report.written or (dry_run and skip)):
+            count = len({(problem.sheet, problem.line) for problem in report.problems})
             raise CommandError(
                 f"Nothing was imported: {count} of {report.read} rows {'is' if count == 1 else 'are'} "
                 "bad. Correct the file, or leave them out with --skip-bad-rows."
@@ -65,6 +80,13 @@ class Command(BaseCommand):
                 "The readings are saved, but the outlooks could not be refreshed; "
                 "run manage.py recompute_outlooks."
             )
+
+
+def _person(username: str) -> User | None:
+    found = User.objects.filter(username=username).first()
+    if username and found is None:
+        raise CommandError(f"Nobody here has the username {username}.")
+    return found
 
 
 def _read(name: str) -> bytes:
