@@ -15,6 +15,7 @@ def shop(request: HttpRequest) -> dict[str, Any]:
     return {
         "nav": [
             ("due", "Due"),
+            ("calls", "Calls"),
             ("today", "Today"),
             ("instruments", "Instruments"),
             ("customers", "Customers"),
@@ -24,5 +25,6 @@ def shop(request: HttpRequest) -> dict[str, Any]:
         ],
         "shop": ShopProfile.current(),
         "unit": request.user.unit,
+        "is_owner": OWNER in roles,
         "is_bench": bool(roles & {OWNER, TECHNICIAN}),
     }

@@ -138,14 +138,25 @@ else:
     _static_storage = "django.contrib.staticfiles.storage.StaticFilesStorage"
     WHITENOISE_USE_FINDERS = True
     WHITENOISE_AUTOREFRESH = DEBUG
+# Photos: never served as they lie there, only through a view that asks who wants them.
+MEDIA_ROOT = env.str("SADDLEROOM_PHOTOS", default=str(DATA_DIR / "photos"))
 STORAGES = {
-    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "default": {
+        "BACKEND": "django.core.files.storage.FileSystemStorage",
+        "OPTIONS": {"file_permissions_mode": 0o600, "directory_permissions_mode": 0o700},
+    },
     "staticfiles": {"BACKEND": _static_storage},
 }
 
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 DATA_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 400
+
+# Letters go to the console unless told otherwise: nothing leaves the shop by itself.
+_email = env.email_url("SADDLEROOM_EMAIL_URL", default="consolemail://")
+vars().update(_email)
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = env.str("SADDLEROOM_EMAIL_FROM", default="shop@localhost")
 
 # Only the shop's own files, ever. The hash is that of the empty string: it lets plotly.js add one empty
 # style element, which it fills through the style sheet's own interface, and nothing else inline.
@@ -157,6 +168,8 @@ CONTENT_SECURITY_POLICY = {
         "style-src": [SELF, EMPTY_STYLE],
         "img-src": [SELF, "data:", "blob:"],
         "connect-src": [SELF],
+        "worker-src": [SELF],
+        "manifest-src": [SELF],
         "form-action": [SELF],
         "base-uri": [NONE],
         "frame-ancestors": [NONE],

@@ -1,0 +1,85 @@
+"""Due dates and bookings as an iCalendar feed (RFC 5545)."""
+
+import hashlib
+import secrets
+from datetime import timedelta
+
+from django.utils import timezone
+from icalendar import Calendar, Event
+
+from measurements.models import Booking, Outlook, State
+from measurements.words import reset_words
+from shop.models import FeedToken, ShopProfile, User
+
+#: Bookings stay in the feed for so long after their day.
+PAST = timedelta(days=90)
+TOLD = (State.OVERDUE, State.BOOK, State.WATCH)
+
+
+def digest_of(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def new_feed(owner: User) -> str:
+    """Make a feed and return its token, which is kept nowhere else."""
+    token = secrets.token_urlsafe(32)
+    FeedToken.objects.create(owner=owner, token_digest=digest_of(token))
+    return token
+
+
+def open_feed(token: str) -> FeedToken | None:
+    """The feed that a token opens, marked as read; None once revoked or its owner has left."""
+    feed = FeedToken.objects.filter(
+        token_digest=digest_of(token), revoked_at=None, owner__is_active=True
+    ).first()
+    if feed is not None:
+        FeedToken.objects.filter(pk=feed.pk).update(read_at=timezone.now())
+    return feed
+
+
+def calendar(host: str) -> bytes:
+    """The feed. It names instruments by tag and nobody by name: calendars are read in many places."""
+    feed = Calendar()
+    feed.add("prodid", "-//Saddleroom//due dates//EN")
+    feed.add("version", "2.0")
+    feed.add("method", "PUBLISH")
+    feed.add("x-wr-calname", ShopProfile.current().name)
+    due = Outlook.objects.filter(state__in=TOLD, reset_likely__isnull=False, out_of_date=False)
+    for outlook in due.select_related("instrument").order_by("reset_likely", "pk"):
+        feed.add_component(_due(outlook, host))
+    booked = Booking.objects.standing().filter(day__gte=timezone.localdate() - PAST)
+    for booking in booked.select_related("instrument"):
+        feed.add_component(_booked(booking, host))
+    return feed.to_ical()
+
+
+def _all_day(uid: str, day, words: str, stamp, more: str = "") -> Event:
+    event = Event()
+    event.add("uid", uid)
+    event.add("dtstamp", stamp)
+    event.add("dtstart", day)
+    event.add("dtend", day + timedelta(days=1))
+    event.add("summary", words)
+    if more:
+        event.add("description", more)
+    event.add("transp", "TRANSPARENT")
+    return event
+
+
+def _due(outlook: Outlook, host: str) -> Event:
+    """The likely date; one that has passed stands on today, so that it is not scrolled past."""
+    tag = outlook.instrument.tag
+    day = max(outlook.reset_likely, timezone.localdate())
+    return _all_day(
+        f"due-{outlook.instrument_id}@{host}",
+        day,
+        f"{tag}: neck reset likely due",
+        outlook.computed_at,
+        f"{outlook.get_state_display().capitalize()}: {reset_words(outlook)}. "
+        "The range holds four cases in five.",
+    )
+
+
+def _booked(booking: Booking, host: str) -> Event:
+    words = f"{booking.instrument.tag}: {booking.words}"
+    return _all_day(f"{booking.uuid}@{host}", booking.day, words, booking.booked_at)
