@@ -2,7 +2,7 @@
 
 import hashlib
 import secrets
-from datetime import timedelta
+from datetime import date, datetime, timedelta
 
 from django.utils import timezone
 from icalendar import Calendar, Event
@@ -53,7 +53,7 @@ def calendar(host: str) -> bytes:
     return feed.to_ical()
 
 
-def _all_day(uid: str, day, words: str, stamp, more: str = "") -> Event:
+def _all_day(uid: str, day: date, words: str, stamp: datetime, more: str = "") -> Event:
     event = Event()
     event.add("uid", uid)
     event.add("dtstamp", stamp)
@@ -69,7 +69,8 @@ def _all_day(uid: str, day, words: str, stamp, more: str = "") -> Event:
 def _due(outlook: Outlook, host: str) -> Event:
     """The likely date; one that has passed stands on today, so that it is not scrolled past."""
     tag = outlook.instrument.tag
-    day = max(outlook.reset_likely, timezone.localdate())
+    today = timezone.localdate()
+    day = max(outlook.reset_likely or today, today)
     return _all_day(
         f"due-{outlook.instrument_id}@{host}",
         day,
