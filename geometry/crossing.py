@@ -55,15 +55,17 @@ def _probabilities(values: Sequence[float]) -> FloatArray:
     return array
 
 
-def _chunks(fit: LiftFit) -> Iterator[RowIndex]:
-    """Usable instruments, like beside like so that they share negligible cells, in chunks."""
+def _chunks(fit: LiftFit, problems: int = 1) -> Iterator[RowIndex]:
+    """Usable instruments, like beside like so that they share negligible cells, in chunks of
+    ``CHUNK`` problems."""
     usable = np.flatnonzero(fit.usable & np.isfinite(fit.dof))
-    if len(usable) > CHUNK:
+    size = max(1, CHUNK // max(problems, 1))
+    if len(usable) > size:
         heavy = fit.weight[usable].max(axis=(1, 2)) > LIGHT
         slowest, fastest = heavy.argmax(axis=1), -heavy[:, ::-1].argmax(axis=1)
         usable = usable[np.lexsort((fastest, slowest))]
-    for start in range(0, len(usable), CHUNK):
-        yield usable[start : start + CHUNK]
+    for start in range(0, len(usable), size):
+        yield usable[start : start + size]
 
 
 def crossing(
@@ -101,11 +103,12 @@ def crossing(
     as_positive("horizon_age_years", horizon)
     wanted = _probabilities(probabilities)
     ages = np.full((*limits.shape, len(wanted)), np.nan)
-    for rows in _chunks(fit):
-        part = fit.take(rows)
-        mixture = mixture_of(part, fast=True)
-        for k in range(limits.shape[1]):
-            ages[rows, k] = _cross(part, mixture, limits[rows, k], horizon[rows], wanted)
+    for rows in _chunks(fit, ages[0].size if len(fit) else 1):
+        mixture = mixture_of(fit.take(rows), fast=True)
+        who, which = np.nonzero(~np.isnan(limits[rows]))
+        if who.size:
+            limited = mixture.take(who).less(limits[rows[who], which])
+            ages[rows[who], which] = _cross(limited, np.log(horizon[rows[who]]), wanted)
     return ages[:, 0] if single else ages
 
 
@@ -132,59 +135,41 @@ class _Passed:
         return self.mixture.chance_at(everyone)[place]
 
 
-def _cross(
-    fit: LiftFit, mixture: Mixture, limit: FloatArray, horizon: FloatArray, wanted: FloatArray
-) -> FloatArray:
-    """Ages at one limit, (n, q)."""
-    ages = np.full((len(fit), len(wanted)), np.nan)
-    known = np.flatnonzero(~np.isnan(limit))
-    if not known.size:
-        return ages
-    if len(known) < len(fit):
-        ages[known] = _cross(
-            fit.take(known), mixture.take(known), limit[known], horizon[known], wanted
-        )
-        return ages
-    limited = mixture.less(limit)
-    low, high = np.full(len(fit), np.log(ORIGIN_YEARS)), np.log(horizon)
+def _cross(limited: Mixture, high: FloatArray, wanted: FloatArray) -> FloatArray:
+    """Ages at which each of n mixtures, less its limit, passes 0, (n, q); ``high`` is a log age."""
+    n, q = len(high), len(wanted)
+    low = np.full(n, np.log(ORIGIN_YEARS))
     guesses, early, late = _guess(limited, low, high, wanted)
-    at_origin, at_horizon = np.zeros(len(fit)), np.ones(len(fit))
+    at_origin, at_horizon = np.zeros(n), np.ones(n)
     if early.size:
         at_origin[early] = limited.take(early).chance_at(low[early])
     if late.size:
         at_horizon[late] = limited.take(late).chance_at(high[late])
+    passed = at_origin[:, None] >= wanted
     # The same few points serve all the quantiles as brackets and first secants; those of quantiles
     # passed at the origin, or not by the horizon, fall together with these.
-    points = np.column_stack([low, *[high] * (len(wanted) + 1)])
-    scores = np.repeat(normal_score(at_horizon)[:, None], len(wanted) + 2, axis=1)
+    points = np.column_stack([low, *[high] * (q + 1)])
+    scores = np.repeat(normal_score(at_horizon)[:, None], q + 2, axis=1)
     scores[:, 0] = -SCORE_REACH
-    passed = at_origin[:, None] >= wanted
     points[:, 1:-1] = np.where(passed, low[:, None], points[:, 1:-1])
     scores[:, 1:-1] = np.where(passed, -SCORE_REACH, scores[:, 1:-1])
-    asked = [np.flatnonzero(~passed[:, j] & (at_horizon >= q)) for j, q in enumerate(wanted)]
-    for j, rows in enumerate(asked):
-        if rows.size:
-            points[rows, j + 1] = guesses[rows, j]
-            chance = _of(limited, rows).chance_at(guesses[rows, j])
-            scores[rows, j + 1] = normal_score(chance)
-    for j, (q, rows) in enumerate(zip(wanted, asked, strict=True)):
-        ages[passed[:, j], j] = 0.0
-        if rows.size:
-            ages[rows, j] = _solve(_of(limited, rows), points[rows], scores[rows], q)
+    ages = np.where(passed, 0.0, np.nan)
+    row, place = np.nonzero(~passed & (at_horizon[:, None] >= wanted))
+    if row.size:
+        asked = limited.take(row)
+        points[row, place + 1] = guesses[row, place]
+        scores[row, place + 1] = normal_score(asked.chance_at(guesses[row, place]))
+        ages[row, place] = _solve(asked, points[row], scores[row], wanted[place])
     return ages
 
 
-def _of(mixture: Mixture, rows: RowIndex) -> Mixture:
-    """The mixture of some instruments, itself if of all."""
-    return mixture if len(rows) == len(mixture.dof) else mixture.take(rows)
-
-
-def _solve(mixture: Mixture, points: FloatArray, scores: FloatArray, q: float) -> FloatArray:
-    """Ages at which each instrument's chance is q, (n,), from scores at increasing log ages (n, k)."""
-    n = len(points)
-    row = np.arange(n)
-    target = float(ndtri(q))
-    above = np.clip((scores < target).sum(axis=1), 1, points.shape[1] - 1)
+def _solve(
+    mixture: Mixture, points: FloatArray, scores: FloatArray, wanted: FloatArray
+) -> FloatArray:
+    """Ages at which chances (n,) are reached, from scores at increasing log ages (n, k)."""
+    row = np.arange(len(points))
+    target = ndtri(wanted)
+    above = np.clip((scores < target[:, None]).sum(axis=1), 1, points.shape[1] - 1)
     a, b = points[row, above - 1], points[row, above]
     fa, fb = scores[row, above - 1] - target, scores[row, above] - target
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -192,7 +177,7 @@ def _solve(mixture: Mixture, points: FloatArray, scores: FloatArray, q: float) -
     near = np.abs(fa) < np.abs(fb)
     log_age = solve_increasing(
         _Passed(mixture, row).at,
-        np.full(n, q),
+        wanted,
         a,
         b,
         AGE_TOLERANCE_YEARS,

@@ -8,6 +8,7 @@ cell everything else has a closed form.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +31,7 @@ from geometry.constants import (
 RowIndex = NDArray[np.intp]
 
 
+@cache
 def _default_rates() -> tuple[float, ...]:
     return tuple(float(rate) for rate in np.geomspace(*LIFT_RATE_RANGE_MM, LIFT_RATES))
 

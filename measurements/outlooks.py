@@ -15,7 +15,7 @@ from geometry.constants import SADDLE_TOLERATED_MM, SURPRISE_U
 from geometry.lift import LiftFit, LiftPrior, components, crossing, surprise
 from geometry.readings import two_sided
 from measurements.facts import DAYS_A_YEAR, HORIZON_YEARS, Facts, gather
-from measurements.fits import Lifts, fit_facts
+from measurements.fits import Lifts
 from measurements.models import Outlook, State
 from measurements.prior import prior_for, rows_of
 from measurements.rows import Floats, date_of, moment_of
@@ -100,7 +100,7 @@ def _beside(per_instrument: Floats, other: Floats) -> Floats:
 def read(facts: Facts, profile: ShopProfile) -> Reading:
     """Fit the lift of every instrument and say when its saddle is spent and its reset due."""
     prior = prior_for(facts)
-    fit = fit_facts(facts, prior)
+    fit, surprise_z = fit_and_surprise(facts, prior)
     left = rooms_of(facts, profile)
     due = left.rise_limit_mm + left.joint_room_mm
     days = crossing_days(fit, facts, np.stack([left.rise_limit_mm, due], axis=1))
@@ -111,7 +111,7 @@ def read(facts: Facts, profile: ShopProfile) -> Reading:
         joint_room_mm=left.joint_room_mm,
         spent_day=days[:, 0],
         reset_day=days[:, 1],
-        surprise_z=latest_surprise(facts, prior),
+        surprise_z=surprise_z,
         contradicts=contradictions(facts, profile),
     )
 
@@ -141,26 +141,35 @@ def gauges_of(profile: ShopProfile) -> GaugeUncertainty:
     )
 
 
-def latest_surprise(facts: Facts, prior: LiftPrior | None) -> Floats:
-    """Score of each instrument's newest reading against the fit to the readings before it, (N,)."""
-    score = np.full(len(facts), np.nan)
+def fit_and_surprise(facts: Facts, prior: LiftPrior | None) -> tuple[LiftFit, Floats]:
+    """The fit of every instrument, and its newest reading's score in the fit to those before, (N,).
+
+    Both fits are made in one go: an instrument with a reading to judge is in it twice.
+    """
+    n = len(facts)
     used = facts.weight > 0
     place = np.where(used, np.arange(used.shape[1]), -1).max(axis=1, initial=-1)
     rows = np.flatnonzero(facts.readings >= 2)
-    if not rows.size:
-        return score
     last = place[rows]
-    earlier = facts.weight[rows].copy()
+    earlier = facts.weight[rows]
     earlier[np.arange(len(rows)), last] = 0.0
-    before = Lifts.of(facts).take(rows, earlier).fit(rows_of(prior, rows))
+    twice = np.concatenate([np.arange(n), rows])
+    lifts = Lifts.of(facts).take(twice, np.concatenate([facts.weight, earlier]))
+    fits = lifts.fit(rows_of(prior, twice))
+    score = np.full(n, np.nan)
     score[rows] = surprise(
-        before,
+        fits.take(slice(n, None)),
         facts.age_years[rows, last],
         facts.undone_mm[rows, last],
         facts.moisture_offset_pct[rows, last],
         facts.weight[rows, last],
     )
-    return score
+    return fits.take(slice(n)), score
+
+
+def latest_surprise(facts: Facts, prior: LiftPrior | None) -> Floats:
+    """Score of each instrument's newest reading against the fit to the readings before it, (N,)."""
+    return fit_and_surprise(facts, prior)[1]
 
 
 def state_of(

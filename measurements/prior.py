@@ -4,12 +4,15 @@ Learning rests on facts alone and always starts from the planning defaults, so t
 the same facts gives the same.
 """
 
+import json
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, replace
 from datetime import date
+from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
+from django.db import connection
 from django.utils import timezone
 
 from geometry.fleet import FleetPrior, learn_prior
@@ -17,6 +20,7 @@ from geometry.lift import LiftFit, LiftPrior
 from measurements.facts import Facts, gather
 from measurements.fits import Lifts
 from measurements.models import ShopPrior
+from measurements.statements import Statement
 from shop.models import ShopProfile
 
 #: With fewer instruments measured, a shop goes by the planning defaults. Planning default, no source.
@@ -67,21 +71,31 @@ def learn(
     return stored
 
 
-def fleet_prior_of(stored: ShopPrior) -> FleetPrior:
-    return FleetPrior(
-        shop=LiftPrior(**stored.shop),
-        groups={label: LiftPrior(**values) for label, values in stored.groups.items()},
-        counts=stored.counts,
-        instruments=stored.instruments,
+def prior_for(facts: Facts) -> LiftPrior | None:
+    """The learnt prior, a row for each instrument; None, the planning defaults, where nothing is learnt."""
+    stored = _stored(connection.vendor).fetch()
+    if not stored:
+        return None
+    return _fleet_prior(*stored[0]).prior_for([group_of(row) for row in facts.rows.instruments])
+
+
+@cache
+def _stored(vendor: str) -> Statement:
+    """What was learnt, each part as the text in which the database keeps it."""
+    return Statement.of(
+        ShopPrior.objects.filter(pk=1).values_list("shop", "groups", "counts", "instruments")
     )
 
 
-def prior_for(facts: Facts) -> LiftPrior | None:
-    """The learnt prior, a row for each instrument; None, the planning defaults, where nothing is learnt."""
-    stored = ShopPrior.objects.filter(pk=1).first()
-    if stored is None:
-        return None
-    return fleet_prior_of(stored).prior_for([group_of(row) for row in facts.rows.instruments])
+@lru_cache(maxsize=1)
+def _fleet_prior(shop: str, groups: str, counts: str, instruments: int) -> FleetPrior:
+    """The same texts are read once, not at every refresh."""
+    return FleetPrior(
+        shop=LiftPrior(**json.loads(shop)),
+        groups={label: LiftPrior(**values) for label, values in json.loads(groups).items()},
+        counts=json.loads(counts),
+        instruments=instruments,
+    )
 
 
 def rows_of(prior: LiftPrior | None, rows: np.ndarray) -> LiftPrior | None:

@@ -42,19 +42,23 @@ def refresh(
     keys = _keys(as_of or timezone.localdate(), resume) if ids is None else list(ids)
     profile = ShopProfile.current()
     for start, chunk in _chunks(keys):
-        with transaction.atomic():
-            locked = Instrument.objects.select_for_update().filter(pk__in=chunk)
-            keys_here = [row.pk for row in locked.order_by("pk").only("pk")]
-            outlooks = _compute_what_can_be(keys_here, as_of, profile)
-            Outlook.objects.bulk_create(
-                outlooks,
-                update_conflicts=True,
-                unique_fields=["instrument"],
-                update_fields=STORED,
-            )
+        _store(chunk, as_of, profile)
         if progress is not None:
             progress(start + len(chunk), len(keys))
     return len(keys)
+
+
+def _store(ids: list[int], as_of: date | None, profile: ShopProfile) -> list[Outlook]:
+    """Compute and store the outlooks of those of the instruments that there still are."""
+    with transaction.atomic():
+        locked = Instrument.objects.select_for_update().filter(pk__in=ids).order_by("pk")
+        keys = list(locked.values_list("pk", flat=True))
+        return Outlook.objects.bulk_create(
+            _compute_what_can_be(keys, as_of, profile),
+            update_conflicts=True,
+            unique_fields=["instrument"],
+            update_fields=STORED,
+        )
 
 
 def _keys(as_of: date, resume: bool) -> list[int]:
@@ -114,13 +118,13 @@ def _out_of_date(key: int, as_of: date | None) -> Outlook:
 def refresh_after(instrument: Instrument) -> bool:
     """Refresh one outlook after a fact was saved; on a fault say so, and never raise."""
     try:
-        refresh([instrument.pk])
+        stored = _store([instrument.pk], None, ShopProfile.current())
     except Exception:  # the fact is saved; whatever broke must not take it back
         log.exception("outlook of instrument %s not refreshed", instrument.pk)
         if not Outlook.objects.filter(instrument=instrument).update(out_of_date=True):
             _out_of_date(instrument.pk, None).save()
         return False
-    return not Outlook.objects.filter(instrument=instrument, out_of_date=True).exists()
+    return not any(outlook.out_of_date for outlook in stored)
 
 
 def _chunks(keys: list[int]) -> Iterator[tuple[int, list[int]]]:
