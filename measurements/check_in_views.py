@@ -17,6 +17,7 @@ from measurements.acts import record_check_in, void
 from measurements.forms import CheckInForm, VoidForm
 from measurements.models import CheckIn, Work
 from measurements.notices import refresh_and_say
+from measurements.photo_reads import seen_at
 from measurements.visit import next_stage
 from shop.people import person, unit_of
 from shop.roles import anyone_on_staff, at_the_bench
@@ -149,6 +150,7 @@ def check_in(request: HttpRequest, uuid: str) -> HttpResponse:
         "check_in": found,
         "instrument": found.instrument,
         "readings": reading_rows(found),
+        "seen": seen_at(found),
         "void_form": VoidForm(),
     }
     return render(request, "measurements/check_in.html", context)
@@ -203,5 +205,5 @@ def void_fact(request: HttpRequest, fact: CheckIn | Work, template: str, name: s
         return redirect("instrument", tag=fact.instrument.tag)
     context: dict[str, Any] = {name: fact, "instrument": fact.instrument, "void_form": form}
     if isinstance(fact, CheckIn):
-        context["readings"] = reading_rows(fact)
+        context |= {"readings": reading_rows(fact), "seen": seen_at(fact)}
     return render(request, template, context, status=422)

@@ -23,6 +23,7 @@ from measurements.models import CheckIn, Outlook, Work
 from measurements.movement import coverage, movement, next_reading
 from measurements.notices import refresh_and_say
 from measurements.outlooks import MARKS
+from measurements.photo_reads import seen_on_visit
 from measurements.record_views import record_context
 from measurements.record_words import movement_parts, next_reading_words
 from measurements.trend import trend
@@ -101,12 +102,15 @@ def instrument(request: HttpRequest, tag: str) -> HttpResponse:
     unit = unit_of(request)
     history = history_of(found, unit)
     outlook = getattr(found, "outlook", None)
-    has_readings = any(event.check_in and not event.voided for event in history)
+    standing = [event.check_in for event in history if event.check_in and not event.voided]
+    has_readings = bool(standing)
     context: dict[str, Any] = {
         "instrument": found,
         "outlook": outlook or Outlook(instrument=found),
         "has_readings": has_readings,
         "history": history,
+        "newest_check_in": standing[0] if standing else None,
+        "seen_on_visit": seen_on_visit(standing[::-1]),
         "kinds": work_kinds(found),
         "adjustable": found.joint.kind in ("tilting", "shimmed"),
         "reports": found.reports.all()[:10],

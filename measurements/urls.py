@@ -3,6 +3,7 @@ from django.urls import path
 from measurements import board_views, check_in_views, instrument_view, record_views, work_views
 from measurements.photo_urls import urlpatterns as photo_patterns
 from measurements.plan_urls import urlpatterns as plan_patterns
+from measurements.photo_urls import urlpatterns as photo_patterns
 from measurements.report_urls import urlpatterns as report_patterns
 from measurements.sheet_urls import urlpatterns as sheet_patterns
 
@@ -34,6 +35,7 @@ urlpatterns = [
     path("works/<uuid:uuid>/void/", work_views.void_work, name="work-void"),
     *photo_patterns,
     *plan_patterns,
+    *photo_patterns,
     *report_patterns,
     *sheet_patterns,
 ]

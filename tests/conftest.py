@@ -8,8 +8,9 @@ from tests.factories import UserFactory
 
 
 @pytest.fixture(autouse=True)
-def _quick_settings(settings):
+def _quick_settings(settings, tmp_path_factory):
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.MEDIA_ROOT = tmp_path_factory.getbasetemp() / "photos"
 
 
 @pytest.fixture
