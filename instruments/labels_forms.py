@@ -1,0 +1,62 @@
+"""Which sheet, from which label on, how many of each."""
+
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from instruments.labels import SHEET_BY_KEY, SHEETS, Sheet
+
+MOST_LABELS = 650
+TICKED, FOUND = "ticked", "found"
+
+
+class LabelsForm(forms.Form):
+    """``ticked`` and ``found`` say how many instruments the two choices hold."""
+
+    which = forms.ChoiceField(label="Labels for", widget=forms.RadioSelect, initial=TICKED)
+    sheet = forms.ChoiceField(label="Sheet", choices=[(sheet.key, sheet.name) for sheet in SHEETS])
+    start = forms.IntegerField(
+        label="First label to print on",
+        initial=1,
+        min_value=1,
+        help_text="Counted along the rows: 1 is the upper left one. For a sheet that was begun.",
+    )
+    copies = forms.IntegerField(label="How many of each", initial=1, min_value=1, max_value=20)
+    outlines = forms.BooleanField(label="Outlines, for a trial on plain paper", required=False)
+
+    def __init__(self, *args: Any, ticked: int, found: int, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.counts = {TICKED: ticked, FOUND: found}
+        which = self.fields["which"]
+        assert isinstance(which, forms.ChoiceField)  # noqa: S101  says it to the type checker
+        which.choices = [
+            (TICKED, "the instruments ticked below"),
+            (FOUND, f"every instrument found ({found})"),
+        ]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or {}
+        sheet = SHEET_BY_KEY.get(cleaned.get("sheet", ""))
+        start, copies, which = (cleaned.get(name) for name in ("start", "copies", "which"))
+        if sheet and start and start > sheet.count:
+            self.add_error(
+                "start",
+                f"First label {start}: this sheet has {sheet.count} labels, 1 to {sheet.count}.",
+            )
+        if which is None or copies is None:
+            return cleaned
+        count = self.counts[which]
+        if not count:
+            raise ValidationError(
+                "Tick at least one instrument." if which == TICKED else "No instrument was found."
+            )
+        if count * copies > MOST_LABELS:
+            raise ValidationError(
+                f"{count} instruments, {copies} of each, are {count * copies} labels: print at most "
+                f"{MOST_LABELS} at once. Narrow the search or print fewer of each."
+            )
+        return cleaned
+
+    def chosen_sheet(self) -> Sheet:
+        return SHEET_BY_KEY[self.cleaned_data["sheet"]]
