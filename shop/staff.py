@@ -1,0 +1,70 @@
+"""Who works here: adding people, their roles, closing an account. The shop always keeps an owner."""
+
+import secrets
+
+from django.contrib.auth.models import Group
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from shop.models import CODE_ALPHABET, User
+from shop.roles import OWNER, ROLES
+
+#: Characters of a first password: 31^16 of them, read aloud without mistakes.
+PASSWORD_LENGTH = 16
+
+
+def first_password() -> str:
+    """A random password to be handed over once and changed by its holder."""
+    letters = "".join(secrets.choice(CODE_ALPHABET) for _ in range(PASSWORD_LENGTH))
+    return "-".join(letters[place : place + 4] for place in range(0, PASSWORD_LENGTH, 4))
+
+
+@transaction.atomic
+def add_staff(*, username: str, role: str, first_name: str = "", last_name: str = "") -> str:
+    """Add a person and return the first password, which is kept nowhere else."""
+    if User.objects.filter(username__iexact=username).exists():
+        raise ValidationError({"username": f"There is a person named {username} already."})
+    password = first_password()
+    person = User(username=username, first_name=first_name, last_name=last_name)
+    person.set_password(password)
+    person.full_clean()
+    person.save()
+    _give(person, role)
+    return password
+
+
+@transaction.atomic
+def change_staff(
+    person: User, *, role: str, active: bool, first_name: str = "", last_name: str = ""
+) -> None:
+    """Change a role or close an account; raises ``ValidationError`` for the last owner's."""
+    owners = _owners()
+    if person.pk in owners and (role != OWNER or not active) and len(owners) == 1:
+        raise ValidationError(
+            f"{person} is the only owner: give somebody else the role of owner first."
+        )
+    person.first_name, person.last_name, person.is_active = first_name, last_name, active
+    person.full_clean(exclude=["password"])
+    person.save()
+    _give(person, role)
+
+
+@transaction.atomic
+def new_password(person: User) -> str:
+    """Replace a forgotten password by a first one; whoever is signed in with the old one is signed out."""
+    password = first_password()
+    person.set_password(password)
+    person.save(update_fields=["password"])
+    return password
+
+
+def _owners() -> set[int]:
+    """Keys of the owners who can sign in, locked until the act is done."""
+    found = User.objects.select_for_update().filter(is_active=True, groups__name=OWNER)
+    return set(found.values_list("pk", flat=True))
+
+
+def _give(person: User, role: str) -> None:
+    if role not in ROLES:
+        raise ValidationError({"role": f"There is no role {role!r}; choose of {', '.join(ROLES)}."})
+    person.groups.set(Group.objects.filter(name=role))

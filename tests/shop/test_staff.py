@@ -1,0 +1,84 @@
+"""The owner adds people and closes accounts; the shop always keeps an owner."""
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.test import Client
+from django.urls import reverse
+
+from shop.models import User
+from shop.roles import COUNTER, OWNER, roles_of
+from shop.staff import add_staff, change_staff, new_password
+from tests.conftest import signed_in
+from tests.factories import UserFactory
+
+pytestmark = pytest.mark.django_db
+
+
+def shown_password(response) -> str:
+    return response.content.decode().split("<code>")[1].split("</code>")[0]
+
+
+def test_a_person_added_can_sign_in_with_the_password_shown_once(at_desk):
+    data = {"username": "ilse", "role": COUNTER, "first_name": "Ilse"}
+    response = at_desk.post(reverse("staff-add"), data)
+    assert response["Cache-Control"] == "no-store"
+    password = shown_password(response)
+    assert len(password.replace("-", "")) == 16
+    browser = Client()
+    assert browser.login(username="ilse", password=password)
+    assert roles_of(User.objects.get(username="ilse")) == {COUNTER}
+    assert password not in at_desk.get(reverse("staff")).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        ({"username": "TECH", "role": COUNTER}, "a person named TECH already"),
+        ({"username": "x y", "role": COUNTER}, "valid username"),
+        ({"username": "new", "role": "king"}, "Select a valid choice"),
+        ({}, "required"),
+    ],
+)
+def test_what_cannot_be_added_is_said_and_kept(at_desk, data, words):
+    UserFactory(username="tech")
+    response = at_desk.post(reverse("staff-add"), data)
+    assert response.status_code == 422
+    assert words in response.content.decode()
+
+
+def test_the_only_owner_stays_owner(at_desk, owner):
+    address = reverse("staff-edit", kwargs={"number": owner.pk})
+    response = at_desk.post(address, {"role": COUNTER, "active": "on"})
+    assert response.status_code == 422
+    assert "is the only owner" in response.content.decode()
+    assert at_desk.post(address, {"role": OWNER}).status_code == 422
+    UserFactory(role=OWNER)
+    assert at_desk.post(address, {"role": COUNTER, "active": "on"}).status_code == 302
+    assert at_desk.get(reverse("staff")).status_code == 403
+
+
+def test_a_closed_account_opens_nothing_any_more(owner):
+    person = UserFactory()
+    browser = signed_in(person)
+    assert browser.get(reverse("today")).status_code == 200
+    change_staff(person, role=COUNTER, active=False)
+    assert browser.get(reverse("today")).status_code == 302
+
+
+def test_a_new_password_signs_out_whoever_had_the_old(owner):
+    person = UserFactory()
+    browser = signed_in(person)
+    password = new_password(person)
+    assert browser.get(reverse("today")).status_code == 302
+    assert Client().login(username=person.username, password=password)
+
+
+def test_first_passwords_differ():
+    passwords = {add_staff(username=f"p{number}", role=COUNTER) for number in range(5)}
+    assert len(passwords) == 5
+
+
+def test_a_role_that_does_not_exist_is_refused():
+    with pytest.raises(ValidationError, match="no role 'king'"):
+        add_staff(username="x", role="king")
+    assert not User.objects.filter(username="x").exists()
