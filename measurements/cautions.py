@@ -1,11 +1,13 @@
 """What can hurt someone at each step, in the trade's usual words; shown where the work is."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from measurements.models import WorkKind
 
 WORDS = {
     "slacken": "Slacken the strings before loosening or turning anything that holds the neck.",
+    "slacken_off": "Slacken the strings, all of them evenly, before you lift one out of its slot.",
     "eyes": "Wear eye protection: strings under tension can snap.",
     "dust": (
         "Dust of bone, shell and hardwood harms the lungs: work wet or with extraction, wear a "
@@ -19,16 +21,37 @@ WORDS = {
         "Do not force the bolt: over-tightening splits wood. Let the last movement be a tightening "
         "one, so that play is taken up."
     ),
+    "foot": "Keep the saddle's foot flat and square; stop short of the mark and measure.",
+    "slowly": (
+        "Go slowly: a few strokes, tune to pitch, measure. A slot filed too deep buzzes and has to "
+        "be filled or the nut replaced."
+    ),
+    "closing": "Glue and clamps only once all of this reads right: it cannot be taken back easily.",
     "remeasure": "The figures are an estimate: measure again before the next step.",
 }
 
-WORK_CAUTIONS: dict[str, tuple[str, ...]] = {
-    WorkKind.JOINT: ("slacken", "eyes", "bolt", "maker", "remeasure"),
-    WorkKind.SADDLE: ("slacken", "eyes", "dust", "remeasure"),
-    WorkKind.RELIEF: ("rod", "eyes", "maker", "remeasure"),
-    WorkKind.NUT: ("slacken", "eyes", "dust", "remeasure"),
-    WorkKind.RESET: ("slacken", "trained", "heat", "dust", "eyes", "maker", "remeasure"),
-    WorkKind.OTHER: ("slacken", "maker"),
+
+@dataclass(frozen=True)
+class StepCautions:
+    """Cautions of one kind of work by when they count: before it, with the hand on it, and after it."""
+
+    before: tuple[str, ...]
+    during: tuple[str, ...] = ()
+    after: tuple[str, ...] = ()
+
+    def words(self) -> dict[str, list[str]]:
+        return {name: caution_words(keys) for name, keys in vars(self).items()}
+
+
+WORK_CAUTIONS: dict[str, StepCautions] = {
+    WorkKind.JOINT: StepCautions(("slacken", "eyes", "maker"), ("bolt",), ("remeasure",)),
+    WorkKind.SADDLE: StepCautions(("slacken_off", "eyes"), ("dust", "foot"), ("remeasure",)),
+    WorkKind.RELIEF: StepCautions(("eyes", "maker"), ("rod",), ("remeasure",)),
+    WorkKind.NUT: StepCautions(("slacken_off", "eyes"), ("slowly", "dust"), ("remeasure",)),
+    WorkKind.RESET: StepCautions(
+        ("trained", "maker", "slacken", "eyes"), ("heat", "dust"), ("remeasure",)
+    ),
+    WorkKind.OTHER: StepCautions(("slacken", "maker")),
 }
 
 

@@ -1,11 +1,11 @@
 from django.urls import path
 
-from measurements import board_views, check_in_views, instrument_view, record_views, work_views
-from measurements.photo_urls import urlpatterns as photo_patterns
+from measurements import board_views, check_in_views, instrument_view, record_views
 from measurements.plan_urls import urlpatterns as plan_patterns
 from measurements.photo_urls import urlpatterns as photo_patterns
 from measurements.report_urls import urlpatterns as report_patterns
 from measurements.sheet_urls import urlpatterns as sheet_patterns
+from measurements.work_urls import urlpatterns as work_patterns
 
 urlpatterns = [
     path("", board_views.home, name="home"),
@@ -20,22 +20,14 @@ urlpatterns = [
     path(
         "instruments/<tag:tag>/check-in/preview/", preview_view.preview, name="check-in-preview"
     ),
-    path("instruments/<tag:tag>/work/<slug:kind>/", work_views.add_work, name="work-add"),
-    path(
-        "instruments/<tag:tag>/work/<slug:kind>/measure/",
-        work_views.measure_step,
-        name="work-measure",
-    ),
     path("check-ins/<uuid:uuid>/", check_in_views.check_in, name="check-in"),
     path(
         "check-ins/<uuid:uuid>/correct/", check_in_views.correct_check_in, name="check-in-correct"
     ),
     path("check-ins/<uuid:uuid>/void/", check_in_views.void_check_in, name="check-in-void"),
-    path("works/<uuid:uuid>/", work_views.work, name="work"),
-    path("works/<uuid:uuid>/void/", work_views.void_work, name="work-void"),
-    *photo_patterns,
     *plan_patterns,
     *photo_patterns,
     *report_patterns,
     *sheet_patterns,
+    *work_patterns,
 ]

@@ -11,14 +11,16 @@ from django.db.models import F
 from django.utils import timezone
 
 from geometry.joint import shim_tilt, tilt_after_turns
+from geometry.moves import HAIR
 from geometry.units import format_length
-from instruments.defaults import joint_dimension
+from instruments.defaults import USUAL_DIMENSIONS, joint_dimension
 from instruments.models import Instrument, JointKind, NeckJoint
 from measurements.forms import DatedForm, action_field, reading_field
 from measurements.models import Side, Work, WorkKind
 from shop.fields import LengthField, QuantityField
 
 LOWER, RAISE = "lower", "raise"
+Limits = tuple[float, float, float]  # tilt now, least and most [°]
 
 
 @dataclass(frozen=True)
@@ -93,29 +95,14 @@ class TurnForm(JointWorkForm):
         cleaned = super().clean()
         if cleaned.get("turns") is None or "sense" not in cleaned:
             return cleaned
-        joint = self.instrument.joint
         signed = cleaned["turns"] * (1 if cleaned["sense"] == LOWER else -1)
         if signed == 0:
             raise ValidationError({"turns": "Turns 0: there is nothing to log."})
-        now, least, most = joint_limits(joint)
         try:
-            after = float(
-                tilt_after_turns(
-                    signed,
-                    joint_dimension("thread_pitch_mm", joint.thread_pitch_mm),
-                    joint_dimension("bolt_arm_mm", joint.bolt_arm_mm),
-                    now,
-                )
-            )
+            after = tilt_for_turns(self.instrument.joint, signed)
         except ValueError as error:
-            raise ValidationError({"turns": f"Turns: {error}"}) from error
-        if (after > most and after > now) or (after < least and after < now):
-            raise ValidationError(
-                {
-                    "turns": f"That takes the tilt from {now:.2f}° to {after:.2f}°; this joint goes "
-                    f"from {least:.2f}° to {most:.2f}°. Check the number of turns, or the joint's limits."
-                }
-            )
+            raise ValidationError({"turns": str(error)}) from error
+        now = self.instrument.joint.tilt_now_deg
         cleaned |= {"signed_turns": signed, "tilt_from_deg": now, "tilt_to_deg": after}
         return cleaned
 
@@ -158,6 +145,24 @@ class SaddleForm(WorkForm):
     saddle_treble_from_mm = reading_field("saddle_treble_mm", "Treble before")
     saddle_bass_to_mm = reading_field("saddle_bass_mm", "Bass after")
     saddle_treble_to_mm = reading_field("saddle_treble_mm", "Treble after")
+    saddle_length_mm = LengthField(
+        label="Saddle's length",
+        possible=(30, 150),
+        usual=(60, 95),
+        help_text="Its two ends can then be marked. Mostly 72 to 80 mm on steel strings.",
+    )
+
+    def clean_saddle_length_mm(self) -> float | None:
+        length: float | None = self.cleaned_data["saddle_length_mm"]
+        half = self.instrument.half_spread_saddle_mm
+        if half is None:
+            half = USUAL_DIMENSIONS[self.instrument.strings]["half_spread_saddle_mm"]
+        if length is not None and length < 2 * half:
+            raise ValidationError(
+                f"Saddle's length {format_length(length, self.unit)}: the outer strings stand "
+                f"{format_length(2 * half, self.unit)} apart on it, so it is at least as long."
+            )
+        return length
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
@@ -176,7 +181,8 @@ class ReliefForm(WorkForm):
     kind = WorkKind.RELIEF
     FACTS = ("relief_from_mm", "relief_to_mm")
     relief_from_mm = reading_field("relief_mm", "Relief before")
-    relief_to_mm = reading_field("relief_mm", "Relief after", required=True)
+    relief_to_mm = reading_field("relief_mm", "Relief after")
+    relief_to_mm.required = True
 
     def change(self) -> Change:
         return Change(relief_mm=self.cleaned_data["relief_to_mm"])
@@ -264,7 +270,34 @@ def tilt_to_go_back_to(instrument: Instrument) -> float | None:
     return None if first is None else first.tilt_from_deg
 
 
-def joint_limits(joint: NeckJoint) -> tuple[float, float, float]:
+def tilt_for_turns(joint: NeckJoint, turns: float, limits: Limits | None = None) -> float:
+    """Tilt to which turns of the adjuster lead, positive ones lowering the action. [°]
+
+    ``limits`` are those of ``joint_limits``, where they are at hand. Raises ``ValueError`` where the turns
+    lead beyond the joint's travel, saying from where to where it goes.
+    """
+    now, least, most = limits or joint_limits(joint)
+    try:
+        after = float(
+            tilt_after_turns(
+                turns,
+                joint_dimension("thread_pitch_mm", joint.thread_pitch_mm),
+                joint_dimension("bolt_arm_mm", joint.bolt_arm_mm),
+                now,
+            )
+        )
+    except ValueError as error:
+        raise ValueError(f"Turns: {error}") from error
+    # A hair past a limit is the last digit of a float.
+    if (after > most + HAIR and after > now) or (after < least - HAIR and after < now):
+        raise ValueError(
+            f"That takes the tilt from {now:.2f}° to {after:.2f}°; this joint goes "
+            f"from {least:.2f}° to {most:.2f}°. Check the number of turns, or the joint's limits."
+        )
+    return after
+
+
+def joint_limits(joint: NeckJoint) -> Limits:
     """Tilt now, least and most, in degrees; a one-way joint goes back only what was just turned."""
     least = joint.tilt_min_deg
     if joint.one_way:

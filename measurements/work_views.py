@@ -1,184 +1,218 @@
-"""Logging work, with what it is expected to do beside the form; and voiding it."""
+"""Work step by step: what it should do, logging it, measuring again; and voiding it."""
 
-from math import isnan
-from typing import Any, NamedTuple
-from uuid import uuid4
+from typing import Any
+from uuid import UUID
 
-import numpy as np
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from geometry.advice import Option
-from geometry.foretell import Foretold
-from geometry.units import LengthUnit, format_length, format_turns
-from instruments.models import Instrument
+from geometry.units import LengthUnit
+from instruments.models import Instrument, JointKind
 from measurements.acts import record_work
-from measurements.cautions import WORK_CAUTIONS, caution_words
+from measurements.amounts import nut_amounts, rod_step, saddle_marks
+from measurements.cautions import WORK_CAUTIONS
 from measurements.check_in_views import instrument_or_404, void_fact
 from measurements.counsel import Counsel, counsel
 from measurements.forms import VoidForm
-from measurements.models import SIDES, Work, WorkKind
+from measurements.models import Work, WorkKind
 from measurements.notices import refresh_and_say
-from measurements.work_forms import WorkForm, work_form_class, work_kinds
+from measurements.step_forms import AGAIN, StepReadingForm
+from measurements.steps import Step, step_of
+from measurements.suggestions import foretold_rows, option_for, suggested, trial
+from measurements.turning import (
+    take_up_words,
+    travel,
+    turn_buttons,
+    turns_in,
+    turns_text,
+    verdict,
+    with_added,
+)
+from measurements.visit import turned_in_visit, works_of_visit
+from measurements.work_forms import WorkForm, both_sides, work_form_class, work_kinds
 from shop.people import person, unit_of
 from shop.roles import anyone_on_staff, at_the_bench
 from shop.views import form_view
 
-
-class ForetoldRow(NamedTuple):
-    place: str
-    before_mm: float
-    after_mm: float
-    wanted_mm: float | None
-    misses: bool
+LOGGED = "The work is logged. Measure again before the next step."
 
 
 @form_view
 @at_the_bench
 def add_work(request: HttpRequest, tag: str, kind: str) -> HttpResponse:
-    """Log one piece of work; with ``preview`` in the request only foretell what it would do."""
+    """Log one piece of work; with ``preview`` or ``add`` in the request only foretell what it would do."""
     instrument = instrument_or_404(tag)
-    form_class = work_form_class(kind, instrument)
-    if form_class is None:
-        raise Http404(f"A {instrument.joint} joint has no work of the kind {kind}.")
+    form_class = _form_class(kind, instrument)
     unit = unit_of(request)
+    looking = "preview" in request.POST or "add" in request.POST
+    if not looking and _logged_before(request, instrument):
+        return _onward(instrument, kind)
     now = counsel(instrument)
-    data = request.POST if request.method == "POST" else None
-    suggested = _suggested(now, unit, kind)
-    form = form_class(
-        data,
-        instrument=instrument,
-        unit=unit,
-        initial=suggested,
-    )
-    preview = "preview" in request.POST
-    if form.is_valid() and not preview:
-        try:
-            record_work(
-                instrument=instrument,
-                kind=form.kind,
-                done_at=form.moment(),
-                by=person(request),
-                uuid=form.cleaned_data["uuid"],
-                **form.facts(),
-            )
-        except ValidationError as error:
-            form.add_error(None, ValidationError(error.messages))
-        else:
-            messages.success(request, "The work is logged. Measure again before the next step.")
-            refresh_and_say(request, instrument)
-            return redirect("instrument", tag=instrument.tag)
-    trial = form if form.is_bound else _trial(form_class, instrument, unit, suggested)
-    changes = kind != WorkKind.OTHER and trial.is_valid()
-    foretold = now.foretell(trial.change()) if changes else None
-    context = {
-        "form": form,
-        "kind": WorkKind(form.kind),
-        "instrument": instrument,
-        "counsel": now,
-        "foretold": foretold,
-        "trial": trial,
-        "foretold_rows": foretold_rows(foretold, now) if foretold else [],
-        "cautions": caution_words(WORK_CAUTIONS[form.kind]),
-        "kinds": work_kinds(instrument),
-    }
-    if preview and request.htmx:  # type: ignore[attr-defined]
-        return render(request, "measurements/_foretold.html", context)
-    status = 422 if form.errors and not preview else 200
+    data: Any = request.POST if request.method == "POST" else None
+    if "add" in request.POST:
+        data = with_added(request.POST, request.POST["add"])
+    hints = suggested(now, unit, kind)
+    form = form_class(data, instrument=instrument, unit=unit, initial=hints)
+    if form.is_valid() and not looking and _log(request, form):
+        return _onward(instrument, kind)
+    shown = form if form.is_bound else trial(form_class, instrument, unit, hints)
+    context = _context(now, form, shown, unit)
+    if looking and request.htmx:  # type: ignore[attr-defined]
+        swapped = context | {"swapped": True, "added": "add" in request.POST}
+        return render(request, "measurements/_foretold.html", swapped)
+    context |= _loop_context(now, kind, unit)
+    status = 422 if form.errors and not looking else 200
     return render(request, "measurements/work_form.html", context, status=status)
 
 
-def _trial(
-    form_class: type[WorkForm], instrument: Instrument, unit: LengthUnit, suggested: dict[str, Any]
-) -> WorkForm:
-    """The form as if what is suggested had been sent, so that its result shows from the start."""
-    data = {"uuid": str(uuid4()), "day": timezone.localdate().isoformat(), "notes": "–"}
-    return form_class(data | suggested, instrument=instrument, unit=unit)
+@require_POST
+@at_the_bench
+def measure_step(request: HttpRequest, tag: str, kind: str) -> HttpResponse:
+    """Save the few readings taken after a step, and go back to the step to see what it did."""
+    instrument = instrument_or_404(tag)
+    form_class = _form_class(kind, instrument)
+    if kind not in AGAIN:
+        raise Http404(f"There is no quick reading for work of the kind {kind}.")
+    unit = unit_of(request)
+    again = StepReadingForm(request.POST, instrument=instrument, kind=kind, unit=unit)
+    if again.is_valid():
+        try:
+            again.save(person(request))
+        except ValidationError as error:
+            again.add_error(None, ValidationError(error.messages))
+        else:
+            messages.success(request, "The readings are saved.")
+            refresh_and_say(request, instrument)
+            return redirect("work-add", tag=instrument.tag, kind=kind)
+    now = counsel(instrument)
+    hints = suggested(now, unit, kind)
+    form = form_class(None, instrument=instrument, unit=unit, initial=hints)
+    context = _context(now, form, trial(form_class, instrument, unit, hints), unit)
+    context |= _loop_context(now, kind, unit) | {"again": again}
+    return render(request, "measurements/work_form.html", context, status=422)
 
 
-def _suggested(now: Counsel, unit: LengthUnit, kind: str) -> dict[str, Any]:
-    """What stands now, and the amounts the advice gives for this kind of work, to be changed freely."""
-    initial = {
-        f"saddle_{side}_from_mm": float(now.facts.saddle_mm[0, place])
-        for place, side in enumerate(SIDES)
+def _form_class(kind: str, instrument: Instrument) -> type[WorkForm]:
+    form_class = work_form_class(kind, instrument)
+    if form_class is None:
+        raise Http404(f"A {instrument.joint} joint has no work of the kind {kind}.")
+    return form_class
+
+
+def _logged_before(request: HttpRequest, instrument: Instrument) -> bool:
+    """Whether this very form was sent before: by now its turns might seem to be beyond the travel."""
+    try:
+        uuid = UUID(request.POST.get("uuid", ""))
+    except ValueError:
+        return False
+    return Work.objects.filter(uuid=uuid, instrument=instrument).exists()
+
+
+def _onward(instrument: Instrument, kind: str) -> HttpResponse:
+    """Where a piece of work leads: to its own page again, to measure what it did, where that is quick."""
+    if kind in AGAIN:
+        return redirect("work-add", tag=instrument.tag, kind=kind)
+    return redirect("instrument", tag=instrument.tag)
+
+
+def _log(request: HttpRequest, form: WorkForm) -> bool:
+    try:
+        record_work(
+            instrument=form.instrument,
+            kind=form.kind,
+            done_at=form.moment(),
+            by=person(request),
+            uuid=form.cleaned_data["uuid"],
+            **form.facts(),
+        )
+    except ValidationError as error:
+        form.add_error(None, ValidationError(error.messages))
+        return False
+    messages.success(request, LOGGED)
+    refresh_and_say(request, form.instrument)
+    return True
+
+
+def _context(now: Counsel, form: WorkForm, shown: WorkForm, unit: LengthUnit) -> dict[str, Any]:
+    """What the form's figures lead to; ``shown`` is the form, or what it suggests as if it had been sent."""
+    kind = form.kind
+    changes = kind != WorkKind.OTHER and shown.is_valid()
+    foretold = now.foretell(shown.change()) if changes else None
+    context = {
+        "form": form,
+        "kind": WorkKind(kind),
+        "instrument": now.instrument,
+        "counsel": now,
+        "foretold": foretold,
+        "trial": shown,
+        "foretold_rows": foretold_rows(foretold, now) if foretold else [],
+        "cautions": WORK_CAUTIONS[kind].words(),
     }
-    initial["relief_from_mm"] = float(now.facts.relief_mm[0])
-    if kind == WorkKind.RELIEF:
-        initial["relief_to_mm"] = float(np.mean(now.targets.relief_window_mm))
-    if kind == WorkKind.NUT:
-        wanted = np.asarray(now.targets.action_1_mm, dtype=float)
-        initial |= {f"nut_{side}_to_mm": float(wanted[place]) for place, side in enumerate(SIDES)}
-    option = _option_for(now, kind)
-    if option is None:
-        return _in_unit(initial, unit)
-    if kind in (WorkKind.SADDLE, WorkKind.RESET) and option.saddle_cut_mm.any():
-        initial |= {
-            f"saddle_{side}_to_mm": float(option.saddle_after_mm[place])
-            for place, side in enumerate(SIDES)
-        }
-    if kind == WorkKind.RESET:
-        initial["wedge_mm"] = option.wedge_mm
-    if option.shim_mm is not None:
-        initial["shim_to_mm"] = option.shim_mm
-    shown = _in_unit(initial, unit)
-    if option.turns:
-        shown["turns"] = format_turns(abs(option.turns)).split(" turn")[0]
-        shown["sense"] = "lower" if option.turns > 0 else "raise"
-    return shown
+    given = shown.cleaned_data if changes else {}
+    if kind == WorkKind.JOINT and now.instrument.joint.kind == JointKind.TILTING:
+        context |= _turning(now, turns_in(shown.data) or 0.0, unit)
+    elif kind == WorkKind.SADDLE and changes:
+        standing = now.facts.saddle_mm[0]
+        before = [
+            standing[place] if mm is None else mm
+            for place, mm in enumerate(both_sides(given, "saddle_{}_from_mm"))
+        ]
+        after = both_sides(given, "saddle_{}_to_mm")
+        length = given.get("saddle_length_mm")
+        context["marks"] = saddle_marks(now, (before[0], before[1]), after, length)
+    elif kind == WorkKind.NUT:
+        context["slots"] = nut_amounts(now, both_sides(given, "nut_{}_to_mm"))
+    elif kind == WorkKind.RELIEF:
+        context["rod"] = rod_step(now, given.get("relief_to_mm"))
+    return context
 
 
-def _in_unit(figures: dict[str, float], unit: LengthUnit) -> dict[str, Any]:
-    return {name: format_length(mm, unit) for name, mm in figures.items() if not isnan(mm)}
+def _turning(now: Counsel, turns: float, unit: LengthUnit) -> dict[str, Any]:
+    joint = now.instrument.joint
+    return {
+        "turning": True,
+        "turns_text": turns_text(turns) if turns else "0",
+        "travel": travel(joint, turned_in_visit(now.instrument), turns),
+        "turn_buttons": turn_buttons(now, turns, unit),
+        "take_up": take_up_words(turns, joint.lowering_turn),
+    }
 
 
-def _option_for(now: Counsel, kind: str) -> Option | None:
-    """The recommended option if it has this kind of work in it, else the feasible one that has."""
-    keys = {
-        WorkKind.JOINT: ("tilt", "tilt_and_saddle"),
-        WorkKind.SADDLE: ("tilt_and_saddle", "saddle"),
-        WorkKind.RESET: ("reset",),
-    }.get(WorkKind(kind), ())
-    fitting = [option for option in now.advice.options if option.key in keys and option.feasible]
-    chosen = [option for option in fitting if option.key == now.advice.recommended]
-    return next(iter(chosen + fitting), None)
+def _loop_context(now: Counsel, kind: str, unit: LengthUnit) -> dict[str, Any]:
+    """What surrounds the form: what the last step did, what comes next, the boxes to measure again."""
+    instrument = now.instrument
+    context: dict[str, Any] = {"kinds": work_kinds(instrument)}
+    if kind in AGAIN:
+        context["again"] = StepReadingForm(instrument=instrument, kind=kind, unit=unit)
+        context["unmeasured"] = bool(now.facts.unmeasured[0])
+        context["last_step"] = _last_step(now)
+    if kind == WorkKind.JOINT and instrument.joint.kind == JointKind.TILTING:
+        turned = turned_in_visit(instrument)
+        context["verdict"] = verdict(now, option_for(now, kind), turned, unit)
+    return context
 
 
-def foretold_rows(foretold: Foretold, now: Counsel) -> list[ForetoldRow]:
-    """Action now and after for each set fret and side, with what is wanted where there is a target."""
-    targets = {1: now.targets.action_1_mm, 12: now.targets.action_12_mm}
-    tolerances = {1: now.targets.nut_tolerance_mm, 12: now.targets.action_tolerance_mm}
-    rows = []
-    for fret, before, after in zip(
-        foretold.set_frets, foretold.action_before_mm, foretold.action_after_mm, strict=True
-    ):
-        for place, side in enumerate(SIDES):
-            wanted = None
-            if fret in targets:
-                wanted = float(np.asarray(targets[fret], dtype=float)[place])
-            misses = wanted is not None and abs(after[place] - wanted) > tolerances[fret] + 1e-9
-            rows.append(
-                ForetoldRow(
-                    f"fret {fret}, {side}",
-                    float(before[place]),
-                    float(after[place]),
-                    wanted,
-                    misses,
-                )
-            )
-    return rows
+def _last_step(now: Counsel) -> Step | None:
+    """What the newest work of this visit came to; None while it has not been measured."""
+    works = [work for work in works_of_visit(now.instrument) if work.kind != WorkKind.OTHER]
+    if not works or now.facts.unmeasured[0]:
+        return None
+    return step_of(works[-1], now.profile)
 
 
 @require_GET
 @anyone_on_staff
 def work(request: HttpRequest, uuid: str) -> HttpResponse:
     found = get_object_or_404(
-        Work.objects.select_related("instrument", "done_by", "voided_by"), uuid=uuid
+        Work.objects.select_related("instrument__joint", "done_by", "voided_by"), uuid=uuid
     )
-    context = {"work": found, "instrument": found.instrument, "void_form": VoidForm()}
+    step = None
+    if found.voided_at is None and found.kind != WorkKind.OTHER:
+        step = step_of(found)
+    context = {"work": found, "instrument": found.instrument, "step": step, "void_form": VoidForm()}
     return render(request, "measurements/work.html", context)
 
 

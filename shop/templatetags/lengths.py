@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import template
+from django.utils.html import format_html
 
 from geometry.units import LengthUnit, format_length
 
@@ -27,6 +28,33 @@ def both(value_mm: Any) -> str:
     if _missing(value_mm):
         return DASH
     return f"{format_length(value_mm, 'mm')} = {format_length(value_mm, 'in')}"
+
+
+@register.filter
+def both_lines(value_mm: Any) -> str:
+    """A length in both units, one above the other, for a narrow column."""
+    if _missing(value_mm):
+        return DASH
+    return format_html("{}<br>{}", format_length(value_mm, "mm"), format_length(value_mm, "in"))
+
+
+@register.filter
+def size(value_mm: Any) -> Any:
+    """A length without its sign, for where words say which way."""
+    return value_mm if _missing(value_mm) else abs(value_mm)
+
+
+@register.filter
+def above_or_below(value_mm: Any) -> str:
+    return "below" if value_mm < 0 else "above"
+
+
+@register.filter
+def off(value_mm: Any, unit: LengthUnit = "mm") -> str:
+    """A difference in words: ``0.20 mm higher``."""
+    if _missing(value_mm):
+        return DASH
+    return f"{format_length(abs(value_mm), unit)} {'higher' if value_mm > 0 else 'lower'}"
 
 
 @register.filter
