@@ -91,6 +91,7 @@ PROFILE_RANGES: dict[str, tuple[float, float]] = {
     "link_days": (1, 1000),
     "reference_humidity_pct": (10, 90),
     "reference_temperature_c": (0, 40),
+    "hygrometer_reads_high_pct": (-30, 30),
     "steel_action_12_bass_mm": (0.5, 8),
     "steel_action_12_treble_mm": (0.5, 8),
     "nylon_action_12_bass_mm": (0.5, 8),
@@ -149,6 +150,12 @@ class ShopProfile(models.Model):
 
     reference_humidity_pct = figure("reference_humidity_pct", "reference humidity (% RH)", 45.0)
     reference_temperature_c = figure("reference_temperature_c", "reference temperature (°C)", 21.0)
+    hygrometer_reads_high_pct = figure(
+        "hygrometer_reads_high_pct",
+        "the shop's hygrometer reads too high by (% RH)",
+        0.0,
+        help_text="Found by comparing it; below 0 if it reads too low. Taken off every humidity.",
+    )
     steel_action_12_bass_mm = figure(
         "steel_action_12_bass_mm", "steel: wanted action at 12, bass (mm)", 2.4
     )

@@ -81,18 +81,13 @@ class GaugeKind(models.TextChoices):
 
 
 class Gauge(models.Model):
-    """A measuring tool of the shop, when it was last checked and by how much it reads too high."""
+    """A measuring tool of the shop and when it was last checked; check-ins name it as it is named here."""
 
     name = models.CharField(max_length=60, unique=True)
     kind = models.CharField("measures", max_length=8, choices=GaugeKind)
     checked_on = models.DateField("last checked", null=True, blank=True)
     check_every_months = models.PositiveSmallIntegerField(
         "check every (months)", default=12, validators=between(1, 120)
-    )
-    reads_high_by = models.FloatField(
-        "reads too high by",
-        default=0.0,
-        help_text="In mm, or in % RH for a hygrometer; taken off what it is typed to read.",
     )
     retired = models.BooleanField("no longer used", default=False)
     notes = models.TextField(max_length=1000, blank=True)
@@ -103,7 +98,6 @@ class Gauge(models.Model):
         constraints = [
             one_of("kind", GaugeKind),
             in_range("check_every_months", 1, 120),
-            in_range("reads_high_by", -30, 30),
         ]
 
     def __str__(self) -> str:
