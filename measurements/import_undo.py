@@ -212,8 +212,8 @@ def _what_is_put_back(plan: UndoPlan) -> None:
     held |= _records([row["pk"] for row in rows if row["model"] == "neckjoint"], NeckJoint)
     for row in rows:
         model = MODELS[row["model"]]
-        record = held.get((model, row["pk"]))
-        instrument: Any = record.instrument if isinstance(record, NeckJoint) else record
+        record: Any = held.get((model, row["pk"]))
+        instrument = record.instrument if isinstance(record, NeckJoint) else record
         if instrument is None or instrument.pk in gone:
             continue
         for name, before in row["before"].items():

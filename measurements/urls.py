@@ -2,6 +2,7 @@ from django.urls import path
 
 from measurements import board_views, check_in_views, instrument_view, record_views
 from measurements.plan_urls import urlpatterns as plan_patterns
+from measurements.import_urls import urlpatterns as import_patterns
 from measurements.photo_urls import urlpatterns as photo_patterns
 from measurements.report_urls import urlpatterns as report_patterns
 from measurements.sheet_urls import urlpatterns as sheet_patterns
@@ -26,6 +27,7 @@ urlpatterns = [
     ),
     path("check-ins/<uuid:uuid>/void/", check_in_views.void_check_in, name="check-in-void"),
     *plan_patterns,
+    *import_patterns,
     *photo_patterns,
     *report_patterns,
     *sheet_patterns,

@@ -20,7 +20,7 @@ def shop(request: HttpRequest) -> dict[str, Any]:
             ("instruments", "Instruments"),
             ("customers", "Customers"),
             ("reports", "Reports"),
-            *([("settings", "Settings")] if OWNER in roles else []),
+            *([("imports", "Old records"), ("settings", "Settings")] if OWNER in roles else []),
             ("preferences", "You"),
         ],
         "shop": ShopProfile.current(),

@@ -140,6 +140,8 @@ else:
     WHITENOISE_AUTOREFRESH = DEBUG
 # Photos: never served as they lie there, only through a view that asks who wants them.
 MEDIA_ROOT = env.str("SADDLEROOM_PHOTOS", default=str(DATA_DIR / "photos"))
+# Uploaded logs between the steps of their import; every web process must see the same directory.
+IMPORT_DIR = env.str("SADDLEROOM_IMPORTS", default=str(DATA_DIR / "imports"))
 STORAGES = {
     "default": {
         "BACKEND": "django.core.files.storage.FileSystemStorage",

@@ -14,6 +14,7 @@ from measurements.models import (
     CheckIn,
     Contact,
     Damage,
+    ImportRun,
     Outlook,
     Photo,
     ServiceReport,
@@ -242,3 +243,13 @@ class ServiceReportFactory(DjangoModelFactory):
     issued_at = FIRST_DAY
     issued_by = factory.SubFactory(UserFactory)
     content = factory.LazyAttribute(lambda report: {"tag": report.instrument.tag})
+
+
+class ImportRunFactory(DjangoModelFactory):
+    """An import that made nothing."""
+
+    class Meta:
+        model = ImportRun
+
+    file_name = "log.csv"
+    digest = "0" * 64
