@@ -233,8 +233,9 @@ def surprise(
     scale = np.sqrt(fit_before.noise_variance() * leverage[:, None, None, None])
     score = (rise[:, None, None, None] - mean) / scale
     dof = fit_before.dof[:, None, None, None]
-    below = (fit_before.weight * stdtr(dof, score)).sum(axis=(1, 2, 3))
-    above = (fit_before.weight * stdtr(dof, -score)).sum(axis=(1, 2, 3))
+    outer = stdtr(dof, -np.abs(score))
+    below = (fit_before.weight * np.where(score < 0, outer, 1.0 - outer)).sum(axis=(1, 2, 3))
+    above = (fit_before.weight * np.where(score < 0, 1.0 - outer, outer)).sum(axis=(1, 2, 3))
     tail = np.minimum(below, above)  # the smaller tail keeps its digits
     return np.asarray(np.where(below < above, ndtri(tail), -ndtri(tail)))
 

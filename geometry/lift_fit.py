@@ -206,8 +206,10 @@ def _standard_residuals(fit: LiftFit, readings: Readings, noise_mm: float | None
         variance = np.minimum(variance, noise_mm**2)
     leverage = np.zeros_like(w)
     for r in range(len(x)):
-        for q in range(len(x)):
-            leverage += fit.covariance[:, r, q] * x[r] * x[q]
+        along = fit.covariance[:, r, r] * x[r]
+        for q in range(r + 1, len(x)):
+            along += 2.0 * fit.covariance[:, r, q] * x[q]
+        leverage += along * x[r]
     known = variance * leverage + np.maximum(gain2 - gain**2, 0.0)
     reading = variance / np.where(w > 0, w, 1.0)
     left = reading * np.maximum(1.0 - known / reading, LEAST_LEFT)

@@ -243,7 +243,7 @@ Distribution = Callable[[FloatArray, RowIndex], FloatArray]
 
 def normal_score(probability: FloatArray) -> FloatArray:
     """Normal deviate of a probability, kept finite."""
-    return np.asarray(np.clip(ndtri(probability), -SCORE_REACH, SCORE_REACH))
+    return np.asarray(np.maximum(np.minimum(ndtri(probability), SCORE_REACH), -SCORE_REACH))
 
 
 def same(x: FloatArray) -> FloatArray:

@@ -7,7 +7,7 @@ the body-joint fret on the centre line, carried on to the bridge; heights are ab
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property, wraps
 
 import numpy as np
@@ -75,18 +75,12 @@ class Neck:
     def two_sided(self) -> Neck:
         """The neck with a last axis of one, so that its fields broadcast against (bass, treble)."""
 
-        def widened(value: ArrayLike) -> FloatArray:
-            return np.asarray(value, float)[..., None]
-
-        radius = self.fretboard_radius_mm
-        return Neck(
-            widened(self.scale_length_mm),
-            widened(self.compensation_mm),
-            widened(self.joint_fret),
-            None if radius is None else widened(radius),
-            widened(self.half_spread_nut_mm),
-            widened(self.half_spread_saddle_mm),
-        )
+        sides = object.__new__(Neck)  # of fields that were checked
+        for field in fields(self):
+            value = getattr(self, field.name)
+            wide = None if value is None else np.asarray(value, float)[..., None]
+            object.__setattr__(sides, field.name, wide)
+        return sides
 
     @cached_property
     def saddle_line_mm(self) -> FloatArray:

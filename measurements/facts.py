@@ -1,6 +1,6 @@
 """From rows of facts to the arrays that geometry takes: the one bridge from models to numbers."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -15,7 +15,7 @@ from instruments.defaults import USUAL_DIMENSIONS, joint_dimension
 from instruments.models import JointKind, Strings
 from measurements.latest import latest
 from measurements.models import SIDES, WorkKind
-from measurements.rows import Floats, Ints, Rows, day_number, end_of, read_rows
+from measurements.rows import Floats, Ints, Rows, day_number, end_of, or_zero, read_rows
 from measurements.undo import History
 from measurements.undo import history as undone
 from shop.models import ShopProfile
@@ -147,24 +147,37 @@ def _read_before(rows: Rows, day: float) -> Rows:
     )
 
 
-def _instrument_columns(rows: Rows, profile: ShopProfile) -> dict[str, Any]:
-    """Dimensions of necks and joints and the shop's targets, as arrays over the instruments."""
+def necks_of(instruments: Sequence[Mapping[str, Any]]) -> Neck:
+    """The necks of instruments given as rows, with the usual dimension where none is known."""
 
     def own_or_usual(name: str) -> Floats:
         return np.array(
             [
                 USUAL_DIMENSIONS[row["strings"]][name] if row[name] is None else row[name]
-                for row in rows.instruments
+                for row in instruments
             ],
             dtype=float,
         )
+
+    radius = own_or_usual("fretboard_radius_mm")
+    return Neck(
+        scale_length_mm=own_or_usual("scale_length_mm"),
+        compensation_mm=own_or_usual("compensation_mm"),
+        joint_fret=own_or_usual("joint_fret"),
+        fretboard_radius_mm=np.where(radius == 0, np.inf, radius),
+        half_spread_nut_mm=own_or_usual("half_spread_nut_mm"),
+        half_spread_saddle_mm=own_or_usual("half_spread_saddle_mm"),
+    )
+
+
+def _instrument_columns(rows: Rows, profile: ShopProfile) -> dict[str, Any]:
+    """Dimensions of necks and joints and the shop's targets, as arrays over the instruments."""
 
     def joint(name: str) -> Floats:
         return np.array(
             [joint_dimension(name, row[f"joint__{name}"]) for row in rows.instruments], dtype=float
         )
 
-    radius = own_or_usual("fretboard_radius_mm")
     targets = {
         Strings.STEEL: (profile.steel_action_12_bass_mm, profile.steel_action_12_treble_mm),
         Strings.NYLON: (profile.nylon_action_12_bass_mm, profile.nylon_action_12_treble_mm),
@@ -182,14 +195,7 @@ def _instrument_columns(rows: Rows, profile: ShopProfile) -> dict[str, Any]:
     ]
     return {
         "kind": np.array([row["joint__kind"] for row in rows.instruments], dtype=np.str_),
-        "neck": Neck(
-            scale_length_mm=own_or_usual("scale_length_mm"),
-            compensation_mm=own_or_usual("compensation_mm"),
-            joint_fret=own_or_usual("joint_fret"),
-            fretboard_radius_mm=np.where(radius == 0, np.inf, radius),
-            half_spread_nut_mm=own_or_usual("half_spread_nut_mm"),
-            half_spread_saddle_mm=own_or_usual("half_spread_saddle_mm"),
-        ),
+        "neck": necks_of(rows.instruments),
         "target_1_mm": np.array(
             [at_nut[Strings(row["strings"])] for row in rows.instruments], dtype=float
         ).reshape(len(rows.ids), 2),
@@ -214,7 +220,7 @@ def _joint_on_day(
         ("tilt_now_deg", "tilt_from_deg", "tilt_to_deg"),
         ("shim_now_mm", "shim_from_mm", "shim_to_mm"),
     ):
-        moved = np.nan_to_num(rows.work[after] - rows.work[before])
+        moved = or_zero(rows.work[after] - rows.work[before])
         later = ~done & (rows.work_kind == WorkKind.JOINT)
         setting = instrument[now].copy()
         np.subtract.at(setting, rows.work_who[later], moved[later])

@@ -11,7 +11,7 @@ import numpy as np
 
 from geometry.action import Neck, reach, sag_per_relief
 from measurements.models import SIDES, WorkKind
-from measurements.rows import Floats, Ints, Rows
+from measurements.rows import Floats, Ints, Rows, or_zero
 from measurements.undo import History
 
 Column = tuple[Ints, Floats, Floats]  # whose, when, how much
@@ -69,7 +69,7 @@ class Newest:
     def raised(self, since: Floats, until: Floats | None = None) -> Floats:
         """What work between two days did to the height of the strings at the saddle, (n, 2)."""
         before, after = (self.of(self.saddle, day)[0] for day in (since, until))
-        return self.turned(since, until) + np.nan_to_num(after - before)
+        return self.turned(since, until) + or_zero(after - before)
 
 
 def _by_side(columns: Sequence[Sequence[Column]]) -> Column:
@@ -99,8 +99,8 @@ def _action_12(newest: Newest, neck: Neck, action_1_now: Floats) -> Floats:
     first, twelfth = reach(neck, 1), reach(neck, 12)
     bent = newest.of(newest.relief)[0] - newest.of(newest.relief, when)[0]
     cut = action_1_now - _action_1(newest, neck, when)
-    at_nut = np.nan_to_num(cut - first * raised) / (1.0 - first)
-    sag = sag_per_relief(neck, 12) * np.nan_to_num(bent)
+    at_nut = or_zero(cut - first * raised) / (1.0 - first)
+    sag = sag_per_relief(neck, 12) * or_zero(bent)
     return read + twelfth * raised + (1.0 - twelfth) * at_nut + sag
 
 
@@ -122,5 +122,5 @@ def latest(rows: Rows, done: np.ndarray, history: History, neck: Neck) -> dict[s
         "relief_mm": newest.of(newest.relief)[0][:, 0],
         "bridge_rise_mm": np.where(history.rise_lost, np.nan, rise + history.last_gap_mm),
         "last_day": read_day,
-        "unmeasured": moved > np.nan_to_num(read_day, nan=np.inf),
+        "unmeasured": ~np.isnan(read_day) & (moved > read_day),
     }

@@ -15,6 +15,7 @@ from instruments.models import Instrument
 from measurements.models import Outlook, ShopPrior
 from measurements.outlooks import MODEL_VERSION, compute
 from measurements.prior import learn
+from measurements.rows import lock
 from shop.models import ShopProfile
 
 log = logging.getLogger(__name__)
@@ -51,10 +52,8 @@ def refresh(
 def _store(ids: list[int], as_of: date | None, profile: ShopProfile) -> list[Outlook]:
     """Compute and store the outlooks of those of the instruments that there still are."""
     with transaction.atomic():
-        locked = Instrument.objects.select_for_update().filter(pk__in=ids).order_by("pk")
-        keys = list(locked.values_list("pk", flat=True))
         return Outlook.objects.bulk_create(
-            _compute_what_can_be(keys, as_of, profile),
+            _compute_what_can_be(lock(ids), as_of, profile),
             update_conflicts=True,
             unique_fields=["instrument"],
             update_fields=STORED,

@@ -83,6 +83,11 @@ class Day(Func):
         return self.as_sql(compiler, connection, template=template, **extra)
 
 
+def or_zero(values: Floats) -> Floats:
+    """The values, 0 for a missing one."""
+    return np.where(np.isnan(values), 0.0, values)
+
+
 def day_number(moment: datetime) -> float:
     return (moment - EPOCH) / timedelta(days=1)
 
@@ -203,6 +208,16 @@ def read_rows(ids: Sequence[int], as_of: date) -> Rows:
     )
 
 
+def lock(ids: Sequence[int]) -> list[int]:
+    """Lock the rows of the instruments ``ids`` for this transaction; those that there are, in order.
+
+    Some others may be locked with them, where a span is quicker than a list.
+    """
+    wanted = set(ids)
+    found = _statement(_locked, ids).fetch(**_span(ids))
+    return [key for (key,) in found if key in wanted]
+
+
 Among = Callable[[str], Q]
 Query = Callable[[Among], QuerySet[Any, Any]]
 UNTIL = Slot("until", DateTimeField())
@@ -210,6 +225,12 @@ UNTIL = Slot("until", DateTimeField())
 
 def _instruments(among: Among) -> QuerySet[Any, Any]:
     return Instrument.objects.filter(among("pk")).order_by("pk").values_list(*INSTRUMENT_COLUMNS)
+
+
+def _locked(among: Among) -> QuerySet[Any, Any]:
+    return (
+        Instrument.objects.select_for_update().filter(among("pk")).order_by("pk").values_list("pk")
+    )
 
 
 def _readings(among: Among) -> QuerySet[Any, Any]:

@@ -13,7 +13,7 @@ import numpy as np
 from geometry.action import relief_step
 from geometry.joint import joint_gain, rise_after_tilt
 from measurements.models import WorkKind
-from measurements.rows import Floats, Ints, Rows
+from measurements.rows import Floats, Ints, Rows, or_zero
 
 #: Readings this near each other on both sides of a piece of work measure what it did; further apart
 #: the lift and the season between them would be taken for the work's effect. Common practice.
@@ -164,7 +164,7 @@ def _gains(
 
 
 def _changes_rise(kind: np.ndarray) -> np.ndarray:
-    return np.isin(kind, [WorkKind.JOINT, WorkKind.RELIEF, WorkKind.RESET])
+    return (kind == WorkKind.JOINT) | (kind == WorkKind.RELIEF) | (kind == WorkKind.RESET)
 
 
 class _Works:
@@ -186,9 +186,9 @@ class _Works:
         self.tilt = np.where(
             self.kind == WorkKind.RESET, wedge, w["tilt_to_deg"] - w["tilt_from_deg"]
         )
-        self.turning = np.isin(self.kind, [WorkKind.JOINT, WorkKind.RESET])
+        self.turning = (self.kind == WorkKind.JOINT) | (self.kind == WorkKind.RESET)
         self.known = ~self.turning | np.isfinite(self.tilt)
-        bend = np.nan_to_num(w["relief_to_mm"] - w["relief_from_mm"])
+        bend = or_zero(w["relief_to_mm"] - w["relief_from_mm"])
         self.bent = np.where(
             self.kind == WorkKind.RELIEF, relief_step(bend).bridge_rise_change_mm, 0.0
         )
