@@ -56,11 +56,14 @@ def targets_of(facts: Facts, profile: ShopProfile, row: int | None = None) -> Ta
 
 
 def readings_of(facts: Facts, row: int | None = None) -> Readings:
-    """Every instrument's figures as they stand; ``row`` for one of them only."""
+    """Every instrument's figures as they stand; ``row`` for one of them only.
+
+    A string that by the work done since should lie below a fret lies on it.
+    """
     pick = slice(None) if row is None else row
     return Readings(
-        action_1_mm=facts.action_1_mm[pick],
-        action_12_mm=facts.action_12_mm[pick],
+        action_1_mm=np.maximum(facts.action_1_mm[pick], 0.0),
+        action_12_mm=np.maximum(facts.action_12_mm[pick], 0.0),
         saddle_mm=facts.saddle_mm[pick],
         bridge_rise_mm=facts.bridge_rise_mm[pick],
         relief_mm=facts.relief_mm[pick],

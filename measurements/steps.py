@@ -92,6 +92,11 @@ class Step:
     per_turn: PerTurn | None
 
     @property
+    def together(self) -> bool:
+        """Whether several pieces of work were measured as one."""
+        return len(self.works) > 1
+
+    @property
     def surprises(self) -> list[Line]:
         return [line for line in self.lines if line.agrees is False]
 

@@ -238,6 +238,7 @@ def verdict(
     """The next move of the adjuster, from what was read last and what its turns have really done.
 
     ``option`` is the option that turns the adjuster, None where none does; ``turned`` are this visit's turns.
+    Once the adjuster has been turned it is brought to its target before the nut: it moves fret 1 as well.
     """
     lowering = now.instrument.joint.lowering_turn
     reason = advice_words(now.advice, unit, lowering)
@@ -252,9 +253,9 @@ def verdict(
         if now.advice.reason_key == "contradiction":
             return Verdict("contradiction", "Stop: the readings contradict each other", reason)
         return Verdict("contradiction", "Stop: measure again", reason)
-    if step in ("relief", "nut"):
+    if step == "relief" or (step == "nut" and not turned):
         return Verdict("first", f"{step.capitalize()} first", reason)
-    if step == "none":
+    if step == "none" or (step == "nut" and _on_target(now)):
         return Verdict("stop", "On target: stop", reason)
     if option is None or not option.turns:
         return _another_way(now, reason, turned, unit)
@@ -265,6 +266,11 @@ def verdict(
         option.turns,
         take_up_words(option.turns, lowering),
     )
+
+
+def _on_target(now: Counsel) -> bool:
+    error = np.asarray(now.readings.action_12_mm) - np.asarray(now.targets.action_12_mm)
+    return bool(np.all(np.abs(error) <= now.targets.action_tolerance_mm + HAIR))
 
 
 def _turn_title(turns: float, turned: Sequence[float]) -> str:
