@@ -14,6 +14,8 @@ from measurements.models import (
     CheckIn,
     Contact,
     Damage,
+    Gauge,
+    GaugeKind,
     ImportRun,
     Outlook,
     Photo,
@@ -232,6 +234,14 @@ class BookingFactory(DjangoModelFactory):
     instrument = factory.SubFactory(InstrumentFactory)
     day = date(2027, 2, 1)
     booked_by = factory.SubFactory(UserFactory)
+
+
+class GaugeFactory(DjangoModelFactory):
+    class Meta:
+        model = Gauge
+
+    name = factory.Sequence(lambda n: f"gauge {n}")
+    kind = GaugeKind.ACTION
 
 
 class ServiceReportFactory(DjangoModelFactory):
