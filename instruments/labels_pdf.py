@@ -75,7 +75,7 @@ def label_pages(
 
 def _label(instrument: Instrument, sheet: Sheet, address: str) -> tuple[str, str, str, int, int]:
     code = code_for(address)
-    modules = code.symbol_size(border=0)[0]
+    modules = int(code.symbol_size(border=0)[0])
     if sheet.module_mm(modules) < LEAST_MODULE_MM:
         raise CodeTooFineError(
             f"The address {address} is too long for labels of this size: the squares of its code "

@@ -1,13 +1,13 @@
 """Find instruments; the form that adds and edits them."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from typing import cast
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db import transaction
 from django.db.models import Q, QuerySet, Value
 from django.db.models.functions import Replace
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET
 
@@ -15,6 +15,8 @@ from instruments.forms import InstrumentForm, JointForm, joint_groups
 from instruments.models import Instrument, NeckJoint
 from instruments.tags import likely_code, read_code, trouble_with
 from shop import search
+from shop.editing import UNCHANGED, add_record, edit_record
+from shop.fields import MeasuredModelForm
 from shop.people import person, unit_of
 from shop.roles import OWNER, TECHNICIAN, anyone_on_staff, has_role
 
@@ -32,7 +34,9 @@ def instruments(request: HttpRequest) -> HttpResponse:
     if wanted and "page" not in request.GET:
         meant = by_tag(wanted)
         if meant is not None:
-            return redirect("instrument", tag=meant.tag)
+            at_bench = has_role(person(request), OWNER, TECHNICIAN)
+            measure = at_bench and request.GET.get("then") == "check-in"
+            return redirect("check-in-add" if measure else "instrument", tag=meant.tag)
         hits = list(found[:2])
         if len(hits) == 1 and not trouble and not _by_part_of_its_tag(hits[0], wanted):
             return redirect("instrument", tag=hits[0].tag)
@@ -104,31 +108,58 @@ def _matches(word: str) -> Q:
 def instrument_form(
     request: HttpRequest,
     instrument: Instrument,
-    joint: NeckJoint,
     title: str,
     *,
     then: Callable[[HttpRequest, Instrument], object],
 ) -> HttpResponse:
     """Show or save the form of an instrument and its joint; ``then`` runs once both are saved."""
+
+    def build(data: QueryDict | None, record: Instrument) -> list[MeasuredModelForm]:
+        return _forms_of(request, data, record)
+
+    def lock() -> Instrument:
+        found = Instrument.objects.select_related("customer", "joint")
+        return found.select_for_update(of=("self",)).get(pk=instrument.pk)
+
     data = request.POST if request.method == "POST" else None
-    unit = unit_of(request)
-    initial = {"customer": instrument.customer.code} if instrument.customer else {}
-    form = InstrumentForm(data, instance=instrument, unit=unit, initial=initial)
-    may_set = joint.pk is None or has_role(person(request), OWNER, TECHNICIAN)
-    joint_form = JointForm(data, instance=joint, unit=unit, prefix="joint", may_set=may_set)
-    if all([form.is_valid(), joint_form.is_valid()]):
-        with transaction.atomic():
-            saved = form.save()
-            joint_form.instance.instrument = saved
-            joint_form.save()
-        messages.success(request, f"{saved.tag} is saved.")
-        then(request, saved)
+    if instrument.pk is None:
+        new = build(data, instrument)
+        edit = add_record(new, lambda: _save_new(new))
+    else:
+        edit = edit_record(data, instrument, build, lock)
+    form, joint_form = edit.forms
+    if edit.saved:
+        saved = form.instance
+        messages.success(request, f"{saved.tag} is saved." if edit.changed else UNCHANGED)
+        if edit.changed:
+            then(request, saved)
         return redirect("instrument", tag=saved.tag)
-    status = 422 if form.is_bound else 200
     context = {
         "form": form,
         "joint_form": joint_form,
-        "joint_groups": joint_groups(joint_form),
+        "joint_groups": joint_groups(cast(JointForm, joint_form)),
+        "edit": edit,
+        "asked": edit.asked,
         "title": title,
     }
-    return render(request, "instruments/instrument_form.html", context, status=status)
+    return render(request, "instruments/instrument_form.html", context, status=edit.status)
+
+
+def _forms_of(
+    request: HttpRequest, data: QueryDict | None, instrument: Instrument
+) -> list[MeasuredModelForm]:
+    """The instrument's form and its joint's; a new instrument begins with a new joint."""
+    joint = instrument.joint if instrument.pk else NeckJoint()
+    initial = {"customer": instrument.customer.code} if instrument.customer else {}
+    may_set = joint.pk is None or has_role(person(request), OWNER, TECHNICIAN)
+    unit = unit_of(request)
+    return [
+        InstrumentForm(data, instance=instrument, unit=unit, initial=initial),
+        JointForm(data, instance=joint, unit=unit, prefix="joint", may_set=may_set),
+    ]
+
+
+def _save_new(forms: Sequence[MeasuredModelForm]) -> None:
+    form, joint_form = forms
+    joint_form.instance.instrument = form.save()
+    joint_form.save()

@@ -11,6 +11,7 @@ from uuid import UUID, uuid4
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import F
 from django.utils import timezone
 
 from instruments.models import Instrument, NeckJoint
@@ -95,6 +96,7 @@ def record_work(
             joint.shim_now_mm = facts["shim_to_mm"]
         joint.full_clean()
         joint.save()
+        _count_edit(instrument.pk)
     if kind == WorkKind.RELIEF and facts.get("relief_from_mm") is None:
         facts["relief_from_mm"] = _relief_before(instrument, done_at)
     work = Work(uuid=uuid, instrument=instrument, kind=kind, done_at=done_at, done_by=by, **facts)
@@ -152,3 +154,9 @@ def _take_back(work: Work) -> None:
     joint.tilt_now_deg -= (work.tilt_to_deg or 0.0) - (work.tilt_from_deg or 0.0)
     joint.full_clean()
     joint.save()
+    _count_edit(work.instrument_id)
+
+
+def _count_edit(key: int) -> None:
+    """The joint stands otherwise now: a form opened before must not put back what it shows."""
+    Instrument.objects.filter(pk=key).update(version=F("version") + 1)

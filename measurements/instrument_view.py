@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from geometry.advice import Option
 from geometry.units import LengthUnit
-from instruments.models import Instrument, NeckJoint
+from instruments.models import Instrument
 from instruments.views import instrument_form
 from measurements.cautions import caution_words
 from measurements.charts import shows_reset_limit, trend_figure
@@ -55,7 +55,7 @@ def add_instrument(request: HttpRequest) -> HttpResponse:
     owner = Customer.objects.filter(code=search.wanted(request, "customer")).first()
     title = "Add an instrument"
     new = Instrument(customer=owner)
-    return instrument_form(request, new, NeckJoint(), title, then=refresh_and_say)
+    return instrument_form(request, new, title, then=refresh_and_say)
 
 
 @form_view
@@ -63,7 +63,7 @@ def add_instrument(request: HttpRequest) -> HttpResponse:
 def edit_instrument(request: HttpRequest, tag: str) -> HttpResponse:
     found = instrument_or_404(tag)
     title = f"Edit {found.tag}"
-    return instrument_form(request, found, found.joint, title, then=refresh_and_say)
+    return instrument_form(request, found, title, then=refresh_and_say)
 
 
 @dataclass(frozen=True)

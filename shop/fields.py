@@ -113,6 +113,12 @@ class QuantityField(MeasureField):
         self.kind = kind
         super().__init__(**kwargs)
 
+    def prepare_value(self, value: Any) -> Any:
+        """A stored figure as a plain decimal: turned out and back, a tilt is 1e-17 and meant as 0."""
+        if not isinstance(value, float):
+            return value
+        return f"{round(value, 9) + 0.0:.9f}".rstrip("0").rstrip(".")
+
     def parse(self, text: str) -> float:
         return parse_quantity(text, self.kind).value
 

@@ -5,11 +5,13 @@ from collections.abc import Callable
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db.models import Count
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
 from shop import search
+from shop.editing import UNCHANGED, Edit, add_record, edit_record
+from shop.fields import MeasuredModelForm
 from shop.forms import CustomerForm, PreferencesForm, ShopProfileForm
 from shop.models import Customer, ShopProfile
 from shop.people import person, unit_of
@@ -50,28 +52,47 @@ def edit_customer(request: HttpRequest, code: str) -> HttpResponse:
 
 
 def _customer_form(request: HttpRequest, customer: Customer, title: str) -> HttpResponse:
+    def build(data: QueryDict | None, record: Customer) -> list[CustomerForm]:
+        return [CustomerForm(data, instance=record)]
+
+    def lock() -> Customer:
+        return Customer.objects.select_for_update().get(pk=customer.pk)
+
     data = request.POST if request.method == "POST" else None
-    form = CustomerForm(data, instance=customer)
-    if form.is_valid():
-        saved = form.save()
-        messages.success(request, f"{saved.name} is saved.")
-        return redirect("customer", code=saved.code)
-    status = 422 if form.is_bound else 200
-    return render(request, "shop/form.html", {"form": form, "title": title}, status=status)
+    if customer.pk is None:
+        new = build(data, customer)
+        edit = add_record(new, new[0].save)
+    else:
+        edit = edit_record(data, customer, build, lock)
+    if edit.saved:
+        messages.success(request, f"{customer.name} is saved." if edit.changed else UNCHANGED)
+        return redirect("customer", code=customer.code)
+    return render_edit(request, edit, title)
+
+
+def render_edit(request: HttpRequest, edit: Edit, title: str) -> HttpResponse:
+    """The form of an edit that is not saved yet."""
+    context = {"form": edit.forms[0], "edit": edit, "asked": edit.asked, "title": title}
+    return render(request, "shop/form.html", context, status=edit.status)
 
 
 def settings_form(request: HttpRequest, *, then: Callable[[HttpRequest], object]) -> HttpResponse:
     """Show or save the shop's own figures; ``then`` runs once they are saved."""
+
+    def build(data: QueryDict | None, record: ShopProfile) -> list[MeasuredModelForm]:
+        return [ShopProfileForm(data, instance=record, unit=unit_of(request))]
+
+    def lock() -> ShopProfile:
+        return ShopProfile.objects.select_for_update().get_or_create(pk=1)[0]
+
     data = request.POST if request.method == "POST" else None
-    form = ShopProfileForm(data, instance=ShopProfile.current(), unit=unit_of(request))
-    if form.is_valid():
-        form.save()
-        messages.success(request, "The shop's settings are saved.")
-        then(request)
+    edit = edit_record(data, ShopProfile.current(), build, lock)
+    if edit.saved:
+        messages.success(request, "The shop's settings are saved." if edit.changed else UNCHANGED)
+        if edit.changed:
+            then(request)
         return redirect("settings")
-    status = 422 if form.is_bound else 200
-    context = {"form": form, "title": "The shop's settings"}
-    return render(request, "shop/form.html", context, status=status)
+    return render_edit(request, edit, "The shop's settings")
 
 
 @form_view

@@ -7,6 +7,7 @@ from instruments.models import Instrument, JointKind
 from instruments.tags import check_character
 from measurements.models import Outlook
 from measurements.refreshing import refresh
+from tests.editing import carried
 from tests.factories import CheckInFactory, CustomerFactory, InstrumentFactory
 
 pytestmark = pytest.mark.django_db
@@ -122,16 +123,16 @@ def test_editing_shows_and_keeps_the_figures(at_bench):
     page = at_bench.get(address).content.decode()
     assert 'value="645.2 mm"' in page
     assert 'value="0.5 mm; 1 mm"' in page
-    at_bench.post(address, TYPED | {"scale_length_mm": "645.2 mm"})
+    typed = TYPED | {"scale_length_mm": "645.2 mm"}
+    assert at_bench.post(address, carried(at_bench, address) | typed).status_code == 302
     instrument.refresh_from_db()
     assert instrument.scale_length_mm == 645.2
 
 
 def test_history_keeps_who_changed_what(at_bench, tech):
     InstrumentFactory(tag="B-17")
-    at_bench.post(
-        reverse("instrument-edit", kwargs={"tag": "B-17"}), TYPED | {"maker": "Quillmere"}
-    )
+    address = reverse("instrument-edit", kwargs={"tag": "B-17"})
+    at_bench.post(address, carried(at_bench, address) | TYPED | {"maker": "Quillmere"})
     newest = Instrument.history.first()
     assert (newest.maker, newest.history_user) == ("Quillmere", tech)
 
@@ -140,10 +141,10 @@ def test_the_counter_leaves_where_the_joint_stands_to_the_bench(at_counter, at_b
     instrument = InstrumentFactory(tag="B-17", joint__tilting=True, joint__tilt_now_deg=0.4)
     address = reverse("instrument-edit", kwargs={"tag": "B-17"})
     moved = TYPED | {"joint-tilt_now_deg": "1.5"}
-    assert at_counter.post(address, moved).status_code == 302
+    assert at_counter.post(address, carried(at_counter, address) | moved).status_code == 302
     instrument.joint.refresh_from_db()
     assert instrument.joint.tilt_now_deg == 0.4
-    assert at_bench.post(address, moved).status_code == 302
+    assert at_bench.post(address, carried(at_bench, address) | moved).status_code == 302
     instrument.joint.refresh_from_db()
     assert instrument.joint.tilt_now_deg == 1.5
 
@@ -154,7 +155,8 @@ def test_editing_refreshes_the_outlook(at_bench):
     refresh()
     before = Outlook.objects.get().rise_limit_mm
     address = reverse("instrument-edit", kwargs={"tag": "B-17"})
-    at_bench.post(address, TYPED | {"target_12_bass_mm": "3", "target_12_treble_mm": "2.6"})
+    wanted = {"target_12_bass_mm": "3", "target_12_treble_mm": "2.6"}
+    at_bench.post(address, carried(at_bench, address) | TYPED | wanted)
     assert Outlook.objects.get().rise_limit_mm > before + 0.5
 
 

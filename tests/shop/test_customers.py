@@ -6,6 +6,7 @@ from django.core.management import CommandError, call_command
 from django.urls import reverse
 
 from shop.models import Customer, ShopProfile
+from tests.editing import carried
 from tests.factories import CustomerFactory, InstrumentFactory
 
 pytestmark = pytest.mark.django_db
@@ -52,9 +53,8 @@ def settings_data(**changes):
 
 
 def test_the_owner_changes_the_shops_figures(at_desk):
-    response = at_desk.post(
-        reverse("settings"), settings_data(name="Test Bench", saddle_floor_mm=1.8)
-    )
+    typed = settings_data(name="Test Bench", saddle_floor_mm=1.8)
+    response = at_desk.post(reverse("settings"), carried(at_desk, reverse("settings")) | typed)
     assert response.status_code == 302
     assert ShopProfile.current().saddle_floor_mm == 1.8
     assert "Test Bench" in at_desk.get(reverse("today")).content.decode()
