@@ -40,6 +40,8 @@ def addresses(transactional_db, owner) -> list[str]:
         page,
         f"/instruments/{empty.tag}/",
         f"{page}edit/",
+        f"{page}joint-sheet/?tilt_change_deg=0.5",
+        "/joint-sheet/?relief_mm=9",
         f"{page}check-in/",
         f"{page}work/joint/",
         f"{page}work/reset/",
