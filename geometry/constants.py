@@ -104,6 +104,8 @@ MOISTURE_SLOPE_MM_PER_PCT = (0.20, 0.10)  # [planning-default]
 MOISTURE_SWING_SD_PCT = 1.5  # [planning-default]
 SEASON_SD_MM = 0.12  # [planning-default]
 LIFT_NOISE_MM = 0.2  # [planning-default]
+# What moves between visits, however often the gauge is read in one
+VISIT_SD_MM = 0.15  # [planning-default]
 LIFT_NOISE_SHAPE = 3.0  # [planning-default]
 
 # Readings held to be wild: how many, how much wider they scatter, from what residual they are looked at

@@ -11,8 +11,11 @@ from itertools import pairwise
 from math import fsum, sqrt
 from statistics import fmean, stdev
 
-from geometry._checks import as_not_negative
-from geometry.constants import REPEATS_LIMIT, REPEATS_TEXT_LIMIT
+import numpy as np
+from numpy.typing import ArrayLike
+
+from geometry._checks import FloatArray, as_between, as_not_negative
+from geometry.constants import REPEATS_LIMIT, REPEATS_TEXT_LIMIT, VISIT_SD_MM
 from geometry.units import (
     _FRACTION,
     _LENGTH_UNITS,
@@ -87,6 +90,8 @@ def parse_lengths(text: str, default_unit: LengthUnit = "mm") -> tuple[Length, .
     plain = _plain(spaced, "length", REPEATS_TEXT_LIMIT)
     plain = re.sub(r"^([+-]) +", r"\1", plain)
     plain = re.sub(r"(?<=[a-z])\.(?=[\s;]|$)", "", plain)  # "in." is how many write inches
+    if not any(c.isdigit() for c in plain):
+        return (parse_length(spaced, default_unit),)  # refuses it, saying what it lacks
     parts = [part for part in plain.split(";") if part.strip()]
     pieces = [_pieces(text, part) for part in parts]
     if len(parts) > 1 and any(len(found) > 1 for found in pieces):
@@ -211,6 +216,18 @@ def mean_and_spread(readings_mm: Sequence[float]) -> tuple[float, float | None]:
     return fmean(readings_mm), spread
 
 
+def _mean_variance(
+    gauge_u_mm: ArrayLike, count: ArrayLike, spread_mm: ArrayLike | None
+) -> FloatArray:
+    """Variance of the mean of repeat readings; arguments as :func:`visit_u`, NaN is no spread. [mm²]"""
+    n = as_between("count", count, 1, np.inf)
+    known = as_not_negative("gauge_u_mm", gauge_u_mm)
+    seen = as_not_negative("spread_mm", spread_mm, missing_ok=True)
+    more = np.where(np.isnan(seen), 0.0, n - 1.0)
+    squares = GAUGE_WORTH * known**2 + more * np.where(np.isnan(seen), 0.0, seen) ** 2
+    return np.asarray(squares / (GAUGE_WORTH + more) / n)
+
+
 def mean_u(gauge_u_mm: float, count: int, spread_mm: float | None) -> float:
     """Standard uncertainty of the mean of repeat readings of one place.
 
@@ -239,11 +256,36 @@ def mean_u(gauge_u_mm: float, count: int, spread_mm: float | None) -> float:
     JCGM 100:2008 (GUM), 4.2.3 and H.3.6 (pooled experimental standard deviation). The worth of the
     gauge's own figure is a planning default without a source.
     """
-    if count < 1:
-        raise ValueError(f"count must be at least 1, got {count}")
-    known = float(as_not_negative("gauge_u_mm", gauge_u_mm))
-    if count == 1 or spread_mm is None:
-        return known / sqrt(count)
-    seen = float(as_not_negative("spread_mm", spread_mm))
-    pooled = (GAUGE_WORTH * known**2 + (count - 1) * seen**2) / (GAUGE_WORTH + count - 1)
-    return sqrt(pooled / count)
+    return sqrt(float(_mean_variance(gauge_u_mm, count, spread_mm)))
+
+
+def visit_u(gauge_u_mm: ArrayLike, count: ArrayLike, spread_mm: ArrayLike | None) -> FloatArray:
+    """What a visit's mean reading is worth for the lift, as the s.d. of one reading worth as much.
+
+    Parameters
+    ----------
+    gauge_u_mm, count, spread_mm : array_like
+        As for :func:`mean_u`; NaN is no spread. All broadcast.
+
+    Returns
+    -------
+    ndarray
+        ``gauge_u_mm`` itself for a single reading; less for readings that agree, but never below what
+        leaves v of it; more for readings that scatter. [mm]
+
+    Raises
+    ------
+    ValueError
+        As :func:`mean_u`.
+
+    Notes
+    -----
+    A reading misses the law of lift by what moves between visits, of s.d. v (``VISIT_SD_MM``: weather
+    that the wood has not followed yet, string tension, where the rule lay), and by the gauge. The mean
+    of a visit's readings keeps v² and has u² of the gauge (:func:`mean_u`), so that the variance about
+    the law falls from v² + g² to v² + u²: JCGM 100:2008 (GUM), 5.1, independent contributions.
+    """
+    kept = VISIT_SD_MM**2
+    single = as_not_negative("gauge_u_mm", gauge_u_mm)
+    mean = _mean_variance(single, count, spread_mm)
+    return np.asarray(single * np.sqrt((kept + mean) / (kept + single**2)))

@@ -8,14 +8,24 @@ from typing import Any
 import numpy as np
 
 from geometry.action import Neck
+from geometry.constants import LIFT_NOISE_MM
 from geometry.joint import shim_tilt
-from geometry.lift import LiftPrior
 from geometry.moisture import equilibrium_moisture_content
+from geometry.repeats import visit_u
 from instruments.defaults import USUAL_DIMENSIONS, joint_dimension
 from instruments.models import JointKind, Strings
 from measurements.latest import latest
 from measurements.models import SIDES, WorkKind
-from measurements.rows import Floats, Ints, Rows, day_number, end_of, or_zero, read_rows
+from measurements.rows import (
+    REPEAT_COLUMNS,
+    Floats,
+    Ints,
+    Rows,
+    day_number,
+    end_of,
+    or_zero,
+    read_rows,
+)
 from measurements.undo import History
 from measurements.undo import history as undone
 from shop.models import ShopProfile
@@ -284,14 +294,15 @@ def _padded(
     age = (day - origin["day"][who]) / DAYS_A_YEAR
     # A reading in the build year may fall before its middle: it is then taken as new.
     usable = history.usable & (age > -1.0)
-    variance = profile.bridge_rise_u_mm**2 + history.doubt
+    repeats = (rows.reading[name][real] for name in REPEAT_COLUMNS)
+    variance = visit_u(profile.bridge_rise_u_mm, *repeats) ** 2 + history.doubt
     columns = {
         "day": day,
         "age_years": np.maximum(age, 0.0),
         "measured_mm": history.rise,
         "undone_mm": history.rise - history.offset,
         "moisture_offset_pct": moisture - reference,
-        "weight": np.where(usable, LiftPrior().noise_mm ** 2 / variance, 0.0),
+        "weight": np.where(usable, LIFT_NOISE_MM**2 / variance, 0.0),
     }
     padded = {}
     for name, column in columns.items():

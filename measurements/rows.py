@@ -42,6 +42,7 @@ CHECK_IN_COLUMNS = (
     "saddle_bass_mm",
     "saddle_treble_mm",
 )
+REPEAT_COLUMNS = ("bridge_rise_count", "bridge_rise_spread_mm")
 WORK_COLUMNS = (
     "tilt_from_deg",
     "tilt_to_deg",
@@ -173,7 +174,7 @@ def read_rows(ids: Sequence[int], as_of: date) -> Rows:
     ]
     keys = np.array([row["pk"] for row in instruments], dtype=np.int64)
     until = end_of(as_of)
-    of_reading = ("instrument_id", "day", "pk", *CHECK_IN_COLUMNS)
+    of_reading = ("instrument_id", "day", "pk", *CHECK_IN_COLUMNS, *REPEAT_COLUMNS)
     reading_who, reading = _of_these(_columns(_readings, of_reading, ids, until=until), keys)
     reading_day = reading.pop("day")
     actions = _columns(_actions, ACTION_COLUMNS, ids, until=until)
@@ -238,7 +239,7 @@ def _readings(among: Among) -> QuerySet[Any, Any]:
         CheckIn.objects.standing()
         .filter(among("instrument_id"), at_pitch=True, measured_at__lt=UNTIL)
         .order_by("instrument_id", "measured_at", "pk")
-        .values_list("instrument_id", Day("measured_at"), "pk", *CHECK_IN_COLUMNS)
+        .values_list("instrument_id", Day("measured_at"), "pk", *CHECK_IN_COLUMNS, *REPEAT_COLUMNS)
     )
 
 

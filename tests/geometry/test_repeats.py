@@ -2,12 +2,13 @@
 
 from statistics import NormalDist
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from geometry.constants import REPEATS_LIMIT
-from geometry.repeats import mean_and_spread, mean_u, odd_one, parse_lengths
+from geometry.repeats import mean_and_spread, mean_u, odd_one, parse_lengths, visit_u
 from geometry.units import parse_length
 
 
@@ -62,7 +63,7 @@ def test_it_reads_one_or_several(text, unit, expected_mm):
         ("0.3-0.2", "mm", "is not a plain number"),
         ("1/0 1/2", "mm", "divides by zero"),
         ("2.4 \x00 2.5", "mm", "invisible control character"),
-        (" ; ", "mm", "Nothing was typed"),
+        (" ; ", "mm", "is not a plain number"),
         ("1 " * 21, "mm", "holds 21 readings, more than 20"),
         ("1" * 301, "mm", "characters long"),
         ("nan 1", "mm", "does not begin with a number"),
@@ -129,3 +130,38 @@ def test_the_spread_seen_moves_the_uncertainty_its_own_way():
 def test_impossible_uncertainties_are_refused(gauge, count, spread):
     with pytest.raises(ValueError, match="must"):
         mean_u(gauge, count, spread)
+
+
+def test_a_single_reading_of_a_visit_is_worth_what_the_gauge_is():
+    assert visit_u([0.05, 0.2, 0.4], 1, np.nan).tolist() == [0.05, 0.2, 0.4]
+
+
+def test_what_a_visit_is_worth_worked_by_hand():
+    # JCGM 100:2008 (GUM) H.3.6 and 5.1: gauge 0.2 mm worth 8 readings, three here with s = 0.1 mm, 0.15 mm
+    # between visits (planning defaults). Pooled (8·0.04 + 2·0.01)/10 = 0.034, of the mean 0.011333;
+    # (0.0225 + 0.011333)/(0.0225 + 0.04) = 0.541333; 0.2·√0.541333 = 0.147151 mm.
+    assert visit_u(0.2, 3, 0.1) == pytest.approx(0.147151, abs=1e-6)
+
+
+def test_more_readings_in_a_visit_are_worth_more_but_only_so_much():
+    count = np.arange(1, 21)
+    u = visit_u(0.2, count, np.where(count == 1, np.nan, 0.2))
+    assert (np.diff(u) < 0).all()
+    assert u[-1] > 0.2 * 0.15 / 0.25  # √(0.15² + 0.2²) = 0.25: all that averaging could ever do
+
+
+def test_readings_that_scatter_more_are_worth_less_in_the_end_less_than_one():
+    u = visit_u(0.2, 2, [0.0, 0.1, 0.3, 1.0, 3.0])
+    assert (np.diff(u) > 0).all()
+    assert u[0] < 0.2 < u[-2]
+
+
+def test_repeats_gain_little_where_the_gauge_is_fine_already():
+    coarse, fine = 0.4, 0.05
+    assert visit_u(fine, 5, fine) / fine > 0.94 > 0.6 > visit_u(coarse, 5, coarse) / coarse
+
+
+@pytest.mark.parametrize(("count", "spread"), [(0, np.nan), (2, -0.1), (np.nan, 0.1)])
+def test_impossible_visits_are_refused(count, spread):
+    with pytest.raises(ValueError, match="must be"):
+        visit_u(0.2, count, spread)

@@ -331,3 +331,37 @@ def test_saddle_work_takes_no_weight_from_earlier_readings(instrument):
     WorkFactory(instrument=instrument, done_at=at(2010, 3, 2))
     CheckInFactory(instrument=instrument, measured_at=at(2010, 3, 3), bridge_rise_mm=1.1)
     assert facts_of(instrument).weight[0] == pytest.approx([1.0, 1.0])
+
+
+def test_repeat_readings_weigh_as_their_number_and_their_spread_say():
+    weights = []
+    for count, spread in ((1, None), (3, 0.1), (5, 0.05), (2, 1.0)):
+        instrument = InstrumentFactory(built_year=2000)
+        CheckInFactory(
+            instrument=instrument, measured_at=at(2012), bridge_rise_count=count,
+            bridge_rise_spread_mm=spread,
+        )  # fmt: skip
+        weights.append(facts_of(instrument).weight[0, 0])
+    single, three, five, wild = weights
+    assert single == pytest.approx(0.2**2 / ShopProfile().bridge_rise_u_mm ** 2)
+    # tests/geometry/test_repeats.py works the share by hand
+    assert three / single == pytest.approx(1 / 0.541333, rel=1e-5)
+    assert wild < single < three < five
+
+
+def test_repeat_readings_are_no_surer_of_what_work_in_between_did():
+    shares = []
+    for count in (1, 5):
+        one = InstrumentFactory(built_year=2000, joint__kind=JointKind.TILTING)
+        CheckInFactory(
+            instrument=one, measured_at=at(2010), bridge_rise_mm=1.2, bridge_rise_count=count
+        )
+        turn(one, at(2012), 0.6)
+        CheckInFactory(instrument=one, measured_at=at(2015), bridge_rise_mm=-1.7)
+        before, after = facts_of(one).weight[0]
+        shares.append(1 / before - 1 / after)
+    # the doubt of the work adds to the variance, and averaging does not touch it
+    assert shares[0] > shares[1] > 0
+    noise = 0.2**2
+    gained = 1 - (0.15**2 + 0.2**2 / 5) / (0.15**2 + 0.2**2)
+    assert shares[0] - shares[1] == pytest.approx(gained * 0.2**2 / noise)

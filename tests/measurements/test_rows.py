@@ -101,6 +101,7 @@ def test_what_was_not_measured_is_missing_and_a_zero_is_a_zero(instrument):
     found = {name: column.tolist() for name, column in rows.reading.items()}
     assert found.pop("bridge_rise_mm") == pytest.approx([np.nan, 0.0], nan_ok=True)
     assert found.pop("temperature_c") == pytest.approx([np.nan, -1.5], nan_ok=True)
+    assert found.pop("bridge_rise_count") == [1, 1]
     assert np.isnan(list(found.values())).all()
     assert rows.action_mm[12, "treble"][2].tolist() == [0.0]
     assert rows.action_mm[12, "bass"][2].size == 0
