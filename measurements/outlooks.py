@@ -12,16 +12,24 @@ from django.utils import timezone
 from geometry.advice import GaugeUncertainty, Readings, Rooms, Targets, rooms
 from geometry.balance import balance
 from geometry.constants import SADDLE_TOLERATED_MM, SURPRISE_U
-from geometry.lift import LiftFit, LiftPrior, components, crossing, surprise
+from geometry.lift import (
+    LiftFit,
+    LiftPrior,
+    components,
+    crossing,
+    crossing_probability,
+    surprise,
+)
 from geometry.readings import two_sided
 from measurements.facts import DAYS_A_YEAR, HORIZON_YEARS, Facts, gather
 from measurements.fits import Lifts
-from measurements.models import Outlook, State
+from measurements.load import chance_days
+from measurements.models import CHANCES, Outlook, State
 from measurements.prior import prior_for, rows_of
-from measurements.rows import Floats, date_of, moment_of
+from measurements.rows import Floats, date_of, day_number, end_of, moment_of
 from shop.models import ShopProfile
 
-MODEL_VERSION = "2"
+MODEL_VERSION = "3"
 MARKS = ("early", "likely", "late")
 
 
@@ -29,7 +37,8 @@ MARKS = ("early", "likely", "late")
 class Reading:
     """What the facts of N instruments were taken to mean; dates as days since 1970, NaN = none.
 
-    ``spent_day`` and ``reset_day`` are (N, 3): early, likely, late.
+    ``spent_day`` and ``reset_day`` are (N, 3): early, likely, late. ``reset_chance`` is (N, k): that the
+    reset is due by each of the days of ``load.chance_days``.
     """
 
     fit: LiftFit
@@ -38,6 +47,7 @@ class Reading:
     joint_room_mm: Floats
     spent_day: Floats
     reset_day: Floats
+    reset_chance: Floats
     surprise_z: Floats
     contradicts: np.ndarray
 
@@ -96,6 +106,13 @@ def crossing_days(fit: LiftFit, facts: Facts, limit_mm: Floats) -> Floats:
     return _beside(facts.origin_day, ages) + ages * DAYS_A_YEAR
 
 
+def chances_by(fit: LiftFit, facts: Facts, limit_mm: Floats, days: Sequence[date]) -> Floats:
+    """Chances that the lasting rise has reached a limit (N,), given on today's setting, by days, (N, k)."""
+    numbers = np.array([facts.today, *(day_number(end_of(day)) for day in days[1:])])
+    ages = np.maximum((numbers - facts.origin_day[:, None]) / DAYS_A_YEAR, 0.01)
+    return crossing_probability(fit, limit_mm - facts.offset_now_mm, ages)
+
+
 def _beside(per_instrument: Floats, other: Floats) -> Floats:
     return per_instrument.reshape(-1, *[1] * (other.ndim - 1))
 
@@ -114,6 +131,7 @@ def read(facts: Facts, profile: ShopProfile) -> Reading:
         joint_room_mm=left.joint_room_mm,
         spent_day=days[:, 0],
         reset_day=days[:, 1],
+        reset_chance=chances_by(fit, facts, due, chance_days(date_of(facts.today))),
         surprise_z=surprise_z,
         contradicts=contradictions(facts, profile),
     )
@@ -237,6 +255,7 @@ def conclude(facts: Facts, as_of: date, profile: ShopProfile) -> list[Outlook]:
                 basis=_basis(facts, parts, row),
                 **_dates("saddle_spent", reading.spent_day[row]),
                 **_dates("reset", reading.reset_day[row]),
+                **dict(zip(CHANCES, map(_number, reading.reset_chance[row]), strict=True)),
             )
         )
     return outlooks

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from django.core.management import CommandError, call_command
 
-from measurements.models import Outlook, State
+from measurements.load import chance_days
+from measurements.models import CHANCES, Outlook, State
 from measurements.outlooks import compute, state_of
 from measurements.refreshing import refresh
 from shop.models import ShopProfile
@@ -179,3 +180,30 @@ def test_one_impossible_instrument_does_not_stop_the_fleet(monkeypatch):
     assert list(Outlook.objects.filter(out_of_date=True)) == [Outlook.objects.get(instrument=bad)]
     assert Outlook.objects.get(instrument=bad).state == State.UNKNOWN
     assert Outlook.objects.filter(saddle_room_mm__isnull=False).count() == 4
+
+
+class TestResetChances:
+    """The chance of a reset by each quarter's end is the same forecast as its dates."""
+
+    def test_they_rise_and_agree_with_the_dates(self):
+        instrument = InstrumentFactory(built_year=1990)
+        for year, rise in ((2018, 0.2), (2021, 0.3), (2024, 0.4), (2026, 0.45)):
+            CheckInFactory(
+                instrument=instrument,
+                measured_at=datetime(year, 5, 1, 12, tzinfo=UTC),
+                bridge_rise_mm=rise,
+            )
+        for day in (date(2026, 6, 1), date(2029, 6, 1), date(2035, 6, 1), date(2050, 6, 1)):
+            (outlook,) = compute([instrument.pk], day)
+            chances = [getattr(outlook, name) for name in CHANCES]
+            assert chances == sorted(chances)
+            assert 0.0 <= chances[0] <= chances[-1] <= 1.0
+            for mark, share in (("early", 0.1), ("likely", 0.5), ("late", 0.9)):
+                reached = getattr(outlook, f"reset_{mark}")
+                for by, chance in zip(chance_days(day), chances, strict=True):
+                    if reached is not None and abs((by - reached).days) > 2:
+                        assert (chance > share) == (by > reached)
+
+    def test_without_readings_there_are_none(self):
+        (outlook,) = compute([InstrumentFactory().pk], date(2026, 6, 1))
+        assert outlook.reset_by_0 is None
