@@ -17,6 +17,14 @@ from measurements.acts import record_check_in, void
 from measurements.forms import CheckInForm, VoidForm
 from measurements.models import CheckIn, Work
 from measurements.notices import refresh_and_say
+from measurements.outbox_answers import (
+    check_not_saved_otherwise,
+    is_from_outbox,
+    moment_saved,
+    refused,
+    saved,
+    words_of,
+)
 from measurements.photo_reads import seen_at
 from measurements.visit import next_stage
 from shop.people import person, unit_of
@@ -51,10 +59,11 @@ def correct_check_in(request: HttpRequest, uuid: str) -> HttpResponse:
     if wrong.voided_at is not None:
         successor = CheckIn.objects.filter(replaces=wrong).first()
         if successor is not None and str(successor.uuid) == request.POST.get("uuid"):
-            return redirect("instrument", tag=wrong.instrument.tag)  # the same form, sent twice
-        messages.error(
-            request, "This check-in was voided before; correct the one that replaced it."
-        )
+            return saved(request, wrong.instrument, "The correction is saved.")  # sent twice
+        words = "This check-in was voided before; correct the one that replaced it."
+        if is_from_outbox(request):
+            return refused([words])
+        messages.error(request, words)
         return redirect("check-in", uuid=wrong.uuid)
     return _check_in_form(request, wrong.instrument, replaces=wrong)
 
@@ -72,9 +81,10 @@ def _check_in_form(
     )
     if form.is_valid():
         try:
-            saved = record_check_in(
+            check_not_saved_otherwise(form, instrument)
+            stored = record_check_in(
                 instrument=instrument,
-                measured_at=_moment(form, replaces),
+                measured_at=_moment(request, form, replaces),
                 by=person(request),
                 actions_mm=form.actions(),
                 uuid=form.cleaned_data["uuid"],
@@ -85,9 +95,11 @@ def _check_in_form(
         except ValidationError as error:
             form.add_error(None, ValidationError(error.messages))
         else:
-            messages.success(request, f"Check-in {saved.get_stage_display()} is saved.")
             refresh_and_say(request, instrument)
-            return redirect("instrument", tag=instrument.tag)
+            words = f"Check-in {stored.get_stage_display()} is saved."
+            return saved(request, instrument, words)
+    if form.is_bound and is_from_outbox(request):
+        return refused(words_of(form))
     context = {
         "form": form,
         "instrument": instrument,
@@ -98,12 +110,12 @@ def _check_in_form(
     return render(request, "measurements/check_in_form.html", context, status=status)
 
 
-def _moment(form: CheckInForm, replaces: CheckIn | None) -> datetime:
+def _moment(request: HttpRequest, form: CheckInForm, replaces: CheckIn | None) -> datetime:
     """A correction keeps the moment of what it replaces, unless its day is changed."""
     day = form.cleaned_data["day"]
     if replaces is not None and timezone.localtime(replaces.measured_at).date() == day:
         return replaces.measured_at
-    return form.moment()
+    return moment_saved(request, form)
 
 
 def _initial(

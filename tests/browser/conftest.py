@@ -45,6 +45,12 @@ def browser_type_launch_args(browser_type_launch_args):
     }
 
 
+@pytest.fixture
+def browser_context_args(browser_context_args):
+    """No service worker: what it fetches by itself would outlive a test. test_offline.py allows it."""
+    return {**browser_context_args, "service_workers": "block"}
+
+
 class Watched:
     """What the browser complained of, or asked of anyone but the shop's own server."""
 
@@ -60,7 +66,10 @@ def watched(page, live_server) -> Iterator[Watched]:
 
     def heard(message) -> None:
         # A refused form is a 422, which the console reports as a failed load; that is meant.
-        if message.type in ("error", "warning") and "422" not in message.text:
+        # htmx reports an answer that a newer one made needless as two errors; a failed one as a third.
+        needless = ("htmx:afterRequest", "htmx:sendAbort")
+        meant = ("422", "Service Worker registration blocked", *needless)
+        if message.type in ("error", "warning") and not any(m in message.text for m in meant):
             watch.complaints.append(message.text)
 
     def asked(request) -> None:

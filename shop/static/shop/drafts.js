@@ -1,22 +1,99 @@
-// What was typed and not saved outlives a stray tap: it is kept in this tab until the form is sent.
+// What was typed and not saved outlives the tab: a draft for each form and person, kept on this device.
 "use strict";
-const draftKey = `draft ${location.pathname}`;
-const figures = (form) => [...form.querySelectorAll("input[type=text], textarea")];
-document.addEventListener("DOMContentLoaded", () => {
-  const form = document.querySelector("form[data-enter-moves]");
-  if (!form) return;
-  const kept = JSON.parse(sessionStorage.getItem(draftKey) || "{}");
-  const refused = form.querySelector(".errorlist");
-  if (!refused && Object.keys(kept).length) {
-    for (const box of figures(form)) if (kept[box.name]) box.value = kept[box.name];
-    const note = document.createElement("p");
-    note.className = "note";
-    note.textContent = "What you had typed here before is filled in again. Check it, then save.";
-    form.prepend(note);
+window.drafts = (() => {
+  const { person, kept } = document.body.dataset;
+  const longestMs = 30 * 24 * 3600 * 1000;
+
+  const make = (tag, properties, ...inside) => {
+    const made = Object.assign(document.createElement(tag), properties);
+    made.append(...inside);
+    return made;
+  };
+  const when = (moment) => new Date(moment).toLocaleString("en-GB", { dateStyle: "medium", timeStyle: "short" });
+
+  // A note above the form.
+  function note(form, words, ...inside) {
+    const box = make("div", { className: "note", role: "status" }, ...words.map((text) => make("p", {}, text)), ...inside);
+    form.before(box);
+    return box;
   }
-  form.addEventListener("input", () => {
-    const typed = Object.fromEntries(figures(form).map((box) => [box.name, box.value]));
-    sessionStorage.setItem(draftKey, JSON.stringify(typed));
-  });
-  form.addEventListener("submit", () => sessionStorage.removeItem(draftKey));
-});
+
+  const addressOf = (form) => (form.getAttribute("action") || location.pathname) + location.hash;
+  const keyOf = (form) => `draft ${person} ${addressOf(form).toLowerCase()}`;
+  // A form that was refused holds what was sent, and its own number: nothing is filled in over it.
+  const refused = (form) => Boolean(form.querySelector(".errorlist, [role=alert]"));
+  // Name and value of all that is filled in. Files stay out: a form cannot be given them back.
+  const pairsOf = (form) =>
+    [...new FormData(form)].filter(([name, value]) => name !== "csrfmiddlewaretoken" && typeof value === "string");
+  const gist = (pairs) => JSON.stringify(pairs.filter(([name]) => name !== "uuid"));
+
+  // The page may have been kept for days, or sent before and come back to, so the form's number and day are
+  // made here. The number makes a form that is sent twice one check-in; a draft brings its own back.
+  function freshen(form) {
+    const { uuid, day } = form.elements;
+    if (uuid && crypto.randomUUID) uuid.value = crypto.randomUUID();
+    const now = new Date();
+    if (kept && day) day.value = new Date(now - now.getTimezoneOffset() * 60000).toISOString().slice(0, 10);
+  }
+
+  function fill(form, pairs) {
+    for (const box of form.elements) {
+      const values = pairs.filter(([name]) => name === box.name).map(([, value]) => value);
+      if (box.type === "radio" || box.type === "checkbox") box.checked = values.includes(box.value);
+      else if (values.length && box.type !== "file" && (box.type !== "hidden" || box.name === "uuid")) {
+        // An old date, or a box rarely used, is not filled in out of sight.
+        if (box.value !== values[0] && box.closest("details")) box.closest("details").open = true;
+        box.value = values[0];
+      }
+    }
+    form.dispatchEvent(new Event("change", { bubbles: true })); // the preview follows
+  }
+
+  function watch(form) {
+    const key = keyOf(form);
+    const untouched = refused(form) ? "" : gist(pairsOf(form));
+    const draft = JSON.parse(localStorage.getItem(key) || "null");
+    if (!refused(form)) freshen(form);
+    if (draft && !refused(form)) {
+      fill(form, draft.pairs);
+      const button = make("button", { type: "button" }, "Throw it away, start afresh");
+      const box = note(form, [`What you typed here on ${when(draft.at)} and did not save is filled in again. Check it, then save.`], button);
+      button.addEventListener("click", () => {
+        localStorage.removeItem(key);
+        form.reset();
+        freshen(form);
+        form.dispatchEvent(new Event("change", { bubbles: true }));
+        box.remove();
+        form.querySelector("input[type=text]")?.focus();
+      });
+    }
+    const keep = () => {
+      const pairs = pairsOf(form);
+      if (gist(pairs) === untouched) localStorage.removeItem(key);
+      else localStorage.setItem(key, JSON.stringify({ at: Date.now(), pairs }));
+    };
+    form.addEventListener("input", keep);
+    form.addEventListener("submit", () => sessionStorage.setItem("sent", key));
+  }
+
+  // A form that the browser sends by itself was saved if the answer leads on to a page of this person's.
+  // Without an answer, when refused, and when a sign-in came between, its draft stays.
+  const [visit] = performance.getEntriesByType("navigation");
+  const sent = sessionStorage.getItem("sent");
+  if (sent && person && !kept && visit?.type === "navigate" && visit.redirectCount) localStorage.removeItem(sent);
+  sessionStorage.removeItem("sent");
+
+  for (const key of Object.keys(localStorage))
+    if (key.startsWith("draft ") && Date.now() - JSON.parse(localStorage.getItem(key)).at > longestMs)
+      localStorage.removeItem(key);
+
+  // After htmx has found the forms, so that filling one in asks for its preview.
+  if (person)
+    document.addEventListener("DOMContentLoaded", () => document.querySelectorAll("form[data-enter-moves]").forEach(watch));
+
+  return {
+    make, when, note, fill, refused, addressOf,
+    has: (form) => localStorage.getItem(keyOf(form)) !== null,
+    forget: (form) => localStorage.removeItem(keyOf(form)),
+  };
+})();
