@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 
 from geometry.units import parse_length
 from instruments.defaults import USUAL_DIMENSIONS, USUAL_JOINT, joint_dimension
+from instruments.measuring import OrderField
 from instruments.models import (
     DIMENSIONS,
     JOINT_DIMENSIONS,
@@ -98,6 +99,7 @@ class InstrumentForm(MeasuredModelForm):
     set_frets = FretsField(
         required=False, max_length=80, label="Frets measured", help_text="Empty: 1 and 12."
     )
+    measuring_order = OrderField()
 
     def clean_tag(self) -> str:
         tag: str = self.cleaned_data["tag"]
@@ -122,7 +124,7 @@ class InstrumentForm(MeasuredModelForm):
             "strings", "string_set", "top_wood", "bracing", "fret_count", "joint_fret",
             "scale_length_mm", "compensation_mm", "fretboard_radius_mm", "half_spread_nut_mm",
             "half_spread_saddle_mm", "target_12_bass_mm", "target_12_treble_mm", "set_frets",
-            "notes",
+            "measuring_order", "notes",
         ]  # fmt: skip
         widgets = {"notes": forms.Textarea(attrs={"rows": 3})}
 

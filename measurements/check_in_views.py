@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from geometry.units import LengthUnit, format_length
+from geometry.units import LengthUnit
 from instruments.models import Instrument
 from measurements.acts import record_check_in, void
 from measurements.forms import CheckInForm, VoidForm
@@ -26,10 +26,11 @@ from measurements.outbox_answers import (
     words_of,
 )
 from measurements.photo_reads import seen_at
+from measurements.understood import reading_words, understood
+from measurements.photo_reads import seen_at
 from measurements.visit import next_stage
 from shop.people import person, unit_of
 from shop.roles import anyone_on_staff, at_the_bench
-from shop.templatetags.lengths import both
 from shop.views import form_view
 
 
@@ -104,7 +105,9 @@ def _check_in_form(
         "form": form,
         "instrument": instrument,
         "replaces": replaces,
-        "last": last_readings(instrument, unit, replaces),
+        "beside": {
+            item.name: item for item in understood(form, last_lengths(instrument, replaces), {})
+        },
     }
     status = 422 if form.is_bound else 200
     return render(request, "measurements/check_in_form.html", context, status=status)
@@ -131,21 +134,19 @@ def _initial(
     # A bare number typed by someone with another unit would now be read wrongly.
     typed = replaces.as_typed if replaces.as_typed.get("unit") == unit else {}
     for name, value in CheckInForm.lengths_of(replaces).items():
-        initial[name] = typed.get(name) or f"{value:.5g} mm"
+        each = replaces.repeats_mm.get(name, [value])
+        initial[name] = typed.get(name) or f"{' '.join(f'{mm:.5g}' for mm in each)} mm"
     return initial
 
 
-def last_readings(
-    instrument: Instrument, unit: LengthUnit, besides: CheckIn | None = None
-) -> dict[str, str]:
-    """What each field read last time, by the name of the field, in the reader's unit."""
-    last: dict[str, str] = {}
+def last_lengths(instrument: Instrument, besides: CheckIn | None = None) -> dict[str, float]:
+    """What each place read last time, by the name of its field. [mm]"""
+    last: dict[str, float] = {}
     earlier = check_ins_of(instrument).filter(voided_at=None)
     if besides is not None:
         earlier = earlier.exclude(pk=besides.pk)
     for check_in in earlier.order_by("-measured_at", "-pk")[:5]:
-        for name, value in CheckInForm.lengths_of(check_in).items():
-            last.setdefault(name, format_length(value, unit))
+        last = CheckInForm.lengths_of(check_in) | last
     return last
 
 
@@ -171,21 +172,24 @@ def check_in(request: HttpRequest, uuid: str) -> HttpResponse:
 def reading_rows(found: CheckIn) -> list[tuple[str, str, str]]:
     """Each reading of a check-in: its name, what was understood in both units, what was typed."""
     rows = []
-    for name, label in (
-        ("relief_mm", f"Relief, {found.get_relief_press_display()}"),
-        ("saddle_bass_mm", "Saddle, bass"),
-        ("saddle_treble_mm", "Saddle, treble"),
-        ("bridge_rise_mm", "Bridge rise"),
-        ("margin_bass_mm", "String to edge, bass"),
-        ("margin_treble_mm", "String to edge, treble"),
-    ):
-        value = getattr(found, name)
-        if value is not None:
-            rows.append((label, both(value), found.as_typed.get(name, "")))
-    for reading in found.action_readings.all():
-        name = CheckInForm.action_name(reading.fret, reading.side)
-        label = f"Action at {reading.fret}, {reading.side}"
-        rows.append((label, both(reading.action_mm), found.as_typed.get(name, "")))
+    labels = {
+        "relief_mm": f"Relief, {found.get_relief_press_display()}",
+        "saddle_bass_mm": "Saddle, bass",
+        "saddle_treble_mm": "Saddle, treble",
+        "bridge_rise_mm": "Bridge rise",
+        "margin_bass_mm": "String to edge, bass",
+        "margin_treble_mm": "String to edge, treble",
+    } | {
+        CheckInForm.action_name(reading.fret, reading.side): (
+            f"Action at {reading.fret}, {reading.side}"
+        )
+        for reading in found.action_readings.all()
+    }
+    lengths = CheckInForm.lengths_of(found)
+    for name, label in labels.items():
+        if name in lengths:
+            each = found.repeats_mm.get(name, [lengths[name]])
+            rows.append((label, reading_words(each), found.as_typed.get(name, "")))
     if found.humidity_pct is not None:
         rows.append(
             ("Humidity", f"{found.humidity_pct:g} % RH", found.as_typed.get("humidity_pct", ""))

@@ -10,7 +10,7 @@ import numpy as np
 from django.utils import timezone
 
 from geometry.action import Neck
-from geometry.advice import Advice, Joint, Option, Readings, Targets, advise
+from geometry.advice import Advice, GaugeUncertainty, Joint, Option, Readings, Targets, advise
 from geometry.foretell import Foretold, foretell
 from geometry.lift import LiftFit, LiftPrior
 from geometry.options import Bench
@@ -116,10 +116,12 @@ def counsel(
     *,
     as_of: date | None = None,
     readings: Mapping[str, Any] | None = None,
+    gauges: GaugeUncertainty | None = None,
 ) -> Counsel:
     """Advice for an instrument as it stands, or as if ``readings`` had just been taken.
 
     ``readings`` may hold any fields of :class:`geometry.advice.Readings`; sides are (bass, treble).
+    ``gauges`` says how sure they are; the shop's own for single readings if not given.
     """
     profile = ShopProfile.current()
     today = as_of or timezone.localdate()
@@ -151,7 +153,7 @@ def counsel(
             targets,
             joint,
             set_frets=frets,
-            uncertainty=gauges_of(profile),
+            uncertainty=gauges or gauges_of(profile),
             surprise_z=None if np.isnan(surprise_z) else surprise_z,
         ),
     )

@@ -10,37 +10,68 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from geometry.repeats import mean_and_spread
 from geometry.units import LengthUnit
 from instruments.defaults import USUAL_SET_FRETS
+from instruments.measuring import MARGINS
 from instruments.models import Instrument
 from measurements.models import SIDES, CheckIn, Press, Stage, Work
-from measurements.ranges import POSSIBLE, USUAL, factor_slip, possible_action, usual_action
+from measurements.ranges import (
+    POSSIBLE,
+    USUAL,
+    action_gauge_u_mm,
+    factor_slip,
+    gauge_u_mm,
+    possible_action,
+    usual_action,
+)
+from measurements.reading_groups import Group, reading_groups
 from measurements.rows import end_of, start_of
-from shop.fields import LengthField, MeasuredForm, QuantityField
+from shop.fields import (
+    TICK,
+    LengthField,
+    LiveBoundField,
+    MeasuredForm,
+    MeasureField,
+    QuantityField,
+    RepeatedLengthField,
+)
+from shop.models import ShopProfile
 
 FIRST_DAY = date(1950, 1, 1)
 
 
-def reading_field(name: str, label: str, **kwargs: Any) -> LengthField:
-    """A length field with the ranges of ``measurements.ranges``."""
+def _ranges(name: str) -> dict[str, Any]:
     usual = USUAL[name]
-    return LengthField(
-        label=label,
-        possible=POSSIBLE[name],
-        usual=usual,
-        guess=partial(factor_slip, usual=usual),
-        **kwargs,
-    )
+    return {
+        "possible": POSSIBLE[name],
+        "usual": usual,
+        "guess": partial(factor_slip, usual=usual),
+    }
+
+
+def _action_ranges(fret: int, side: str) -> dict[str, Any]:
+    usual = usual_action(fret)
+    return {
+        "label": f"Action at {fret}, {side}",
+        "possible": possible_action(fret),
+        "usual": usual,
+        "guess": partial(factor_slip, usual=usual),
+    }
+
+
+def reading_field(name: str, label: str) -> LengthField:
+    """A length with the ranges of ``measurements.ranges``."""
+    return LengthField(label=label, **_ranges(name))
 
 
 def action_field(fret: int, side: str) -> LengthField:
-    usual = usual_action(fret)
-    return LengthField(
-        label=f"Action at {fret}, {side}",
-        possible=possible_action(fret),
-        usual=usual,
-        guess=partial(factor_slip, usual=usual),
-    )
+    return LengthField(**_action_ranges(fret, side))
+
+
+def repeated(name: str, label: str, **kwargs: Any) -> RepeatedLengthField:
+    """The same, which may be read several times."""
+    return RepeatedLengthField(label=label, **_ranges(name), **kwargs)
 
 
 def moment_on(day: date, instrument: Instrument) -> datetime:
@@ -89,8 +120,9 @@ class DatedForm(MeasuredForm):
 
 
 class CheckInForm(DatedForm):
-    """One instrument's readings in the order in which they are usually taken."""
+    """One instrument's readings; each place may be read several times."""
 
+    bound_field_class = LiveBoundField
     stage = forms.ChoiceField(choices=Stage, widget=forms.RadioSelect, initial=Stage.RECEIVED)
     at_pitch = forms.BooleanField(label="Strung and at pitch", required=False, initial=True)
     humidity_pct = QuantityField(
@@ -105,17 +137,17 @@ class CheckInForm(DatedForm):
         possible=POSSIBLE["temperature_c"],
         usual=USUAL["temperature_c"],
     )
-    relief_mm = reading_field("relief_mm", "Relief")
+    relief_mm = repeated("relief_mm", "Relief")
     relief_press = forms.ChoiceField(label="Relief was", choices=Press, initial=Press.JOINT)
-    saddle_bass_mm = reading_field("saddle_bass_mm", "Saddle, bass")
-    saddle_treble_mm = reading_field("saddle_treble_mm", "Saddle, treble")
-    bridge_rise_mm = reading_field(
+    saddle_bass_mm = repeated("saddle_bass_mm", "Saddle, bass")
+    saddle_treble_mm = repeated("saddle_treble_mm", "Saddle, treble")
+    bridge_rise_mm = repeated(
         "bridge_rise_mm",
         "Bridge rise",
         help_text="Bridge top above the line of the frets; minus when the straightedge passes over it.",
     )
-    margin_bass_mm = reading_field("margin_bass_mm", "String to edge at joint, bass")
-    margin_treble_mm = reading_field("margin_treble_mm", "String to edge at joint, treble")
+    margin_bass_mm = repeated("margin_bass_mm", "String to edge at joint, bass")
+    margin_treble_mm = repeated("margin_treble_mm", "String to edge at joint, treble")
     gauge = forms.CharField(label="Gauge used", max_length=60, required=False)
     notes = forms.CharField(
         max_length=4000, required=False, widget=forms.Textarea(attrs={"rows": 2})
@@ -140,14 +172,21 @@ class CheckInForm(DatedForm):
         super().__init__(*args, instrument=instrument, unit=unit, **kwargs)
         self.frets = frets_of(instrument, replaces)
         self.places = [(fret, side) for fret in self.frets for side in SIDES]
+        profile = ShopProfile.current()
         for fret, side in self.places:
-            field = action_field(fret, side)
-            field.unit = unit
-            self.fields[self.action_name(fret, side)] = field
+            place = RepeatedLengthField(**_action_ranges(fret, side))
+            place.unit, place.gauge_u_mm = unit, action_gauge_u_mm(fret, profile)
+            self.fields[self.action_name(fret, side)] = place
+        for name in self.FACTS:
+            field = self.fields[name]
+            if isinstance(field, RepeatedLengthField):
+                field.gauge_u_mm = gauge_u_mm(name, profile)
         if replaces is None:
             del self.fields["reason"]
         else:
             self.fields["reason"].required = True
+        first = next(self.reading_names()) if replaces is None else "reason"
+        self.fields[first].widget.attrs["autofocus"] = not self.is_bound
 
     @staticmethod
     def action_name(fret: int, side: str) -> str:
@@ -161,9 +200,24 @@ class CheckInForm(DatedForm):
             lengths[cls.action_name(reading.fret, reading.side)] = reading.action_mm
         return {name: value for name, value in lengths.items() if value is not None}
 
-    def action_rows(self) -> Iterator[list[forms.BoundField]]:
-        for fret in self.frets:
-            yield [self[self.action_name(fret, side)] for side in SIDES]
+    def groups(self) -> list[Group]:
+        """The boxes for figures in the order in which this instrument is measured."""
+        return reading_groups(self, self.instrument.measuring_order, self.frets)
+
+    def reading_names(self) -> Iterator[str]:
+        """Names of those boxes, in that order."""
+        for group in self.groups():
+            for row in group.rows:
+                yield from (field.name for field in row)
+
+    def apart_names(self) -> tuple[str, ...]:
+        """Names of the boxes for figures that stand apart from that order."""
+        return ("margin_bass_mm", "margin_treble_mm") if self.margins_apart else ()
+
+    @property
+    def margins_apart(self) -> bool:
+        """Whether the side margins have no place in this instrument's order of measuring."""
+        return MARGINS not in self.instrument.measuring_order
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
@@ -178,19 +232,26 @@ class CheckInForm(DatedForm):
         found = {place: self.cleaned_data.get(self.action_name(*place)) for place in self.places}
         return {place: value for place, value in found.items() if value is not None}
 
-    def entered(self) -> list[tuple[str, str, float | None, list[str]]]:
-        """Each length typed so far: its label, the text, what was understood, what is wrong."""
-        rows = []
-        for name, field in self.fields.items():
-            text = str(self.data.get(self.add_prefix(name), "")).strip()
-            if isinstance(field, LengthField) and text:
-                errors = [str(error) for error in self.errors.get(name, [])]
-                rows.append((str(field.label), text, self.cleaned_data.get(name), errors))
-        return rows
+    def figure(self, name: str) -> float | None:
+        """What was understood so far; of an unusual figure too, which is yet to be confirmed."""
+        if name in self.asked:
+            return self.fields[name].clean(self.asked[name])
+        return self.cleaned_data.get(name)
+
+    def trouble(self, name: str) -> str:
+        """What is wrong or odd about a figure, in words for while it is typed."""
+        return " ".join(str(error).removesuffix(TICK) for error in self.errors.get(name, []))
+
+    def read_mm(self, name: str) -> tuple[float, ...]:
+        """Each reading of one place. [mm]"""
+        field = self.fields[name]
+        if self.figure(name) is None or not isinstance(field, MeasureField):
+            return ()
+        return field.figures(self.text_of(name))
 
     def as_readings(self) -> dict[str, Any]:
         """What is readable so far, as fields of ``geometry.advice.Readings``; only what was given."""
-        get = self.cleaned_data.get
+        get = self.figure
 
         def both(name: str) -> list[float]:
             return [
@@ -210,9 +271,18 @@ class CheckInForm(DatedForm):
         return given | {key: value for key, value in singles.items() if value is not None}
 
     def facts(self) -> dict[str, Any]:
+        rises = self.read_mm("bridge_rise_mm")
         return {name: self.cleaned_data[name] for name in self.FACTS} | {
-            "as_typed": self.typed() | {"unit": self.unit}
+            "repeats_mm": self.repeats_mm(),
+            "bridge_rise_count": max(len(rises), 1),
+            "bridge_rise_spread_mm": mean_and_spread(rises)[1] if rises else None,
+            "as_typed": self.typed() | {"unit": self.unit},
         }
+
+    def repeats_mm(self) -> dict[str, list[float]]:
+        """Every reading of each place that was read more than once. [mm]"""
+        found = {name: self.read_mm(name) for name in self.fields if name.endswith("_mm")}
+        return {name: list(values) for name, values in found.items() if len(values) > 1}
 
 
 def frets_of(instrument: Instrument, replaces: CheckIn | None = None) -> list[int]:

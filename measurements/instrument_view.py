@@ -7,7 +7,7 @@ from uuid import uuid4
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_GET
 
 from geometry.advice import Option
 from geometry.units import LengthUnit
@@ -18,7 +18,6 @@ from measurements.charts import shows_reset_limit, trend_figure
 from measurements.check_in_views import check_ins_of, instrument_or_404
 from measurements.counsel import Counsel, Dates, counsel
 from measurements.drawing import after_option, readings_now, side_views
-from measurements.forms import CheckInForm
 from measurements.models import CheckIn, Outlook, Work
 from measurements.movement import coverage, movement, next_reading
 from measurements.notices import refresh_and_say
@@ -45,7 +44,7 @@ from shop import search
 from shop.finders import injected_style_ids
 from shop.models import Customer
 from shop.people import unit_of
-from shop.roles import anyone_on_staff, at_the_bench
+from shop.roles import anyone_on_staff
 from shop.views import form_view
 
 
@@ -223,18 +222,3 @@ def history_of(found: Instrument, unit: LengthUnit) -> list[Event]:
         voided = work.voided_at is not None
         events.append(Event(work.done_at, voided, work=work, words=work_words(work, unit)))
     return sorted(events, key=lambda event: event.moment, reverse=True)
-
-
-@require_POST
-@at_the_bench
-def preview(request: HttpRequest, tag: str) -> HttpResponse:
-    """What the figures typed so far mean: understood in both units, agreeing or not, and the advice."""
-    found = instrument_or_404(tag)
-    unit = unit_of(request)
-    form = CheckInForm(request.POST, instrument=found, unit=unit)
-    form.is_valid()
-    context: dict[str, Any] = {"instrument": found, "form": form, "entered": form.entered()}
-    readings = form.as_readings()
-    if readings:
-        context |= advice_context(counsel(found, readings=readings), unit)
-    return render(request, "measurements/_preview.html", context)

@@ -3,6 +3,8 @@
 Ranges are common practice and mechanics, no published source; a figure outside USUAL is rare, not wrong.
 """
 
+from shop.models import ShopProfile
+
 POSSIBLE: dict[str, tuple[float, float]] = {
     "relief_mm": (-0.5, 1.5),
     "bridge_rise_mm": (-8.0, 10.0),
@@ -56,6 +58,28 @@ def usual_action(fret: int) -> tuple[float, float]:
     """What the action mostly is at a fret: it grows with the distance from the nut."""
     low, high = USUAL["action_mm"]
     return (max(low, 0.055 * fret), min(high, 1.0 + 0.4 * fret))
+
+
+#: The setting that holds the standard deviation of one reading; margins are read with the saddle's gauge.
+_GAUGE = {
+    "relief_mm": "relief_u_mm",
+    "bridge_rise_mm": "bridge_rise_u_mm",
+    "saddle_bass_mm": "saddle_u_mm",
+    "saddle_treble_mm": "saddle_u_mm",
+    "margin_bass_mm": "saddle_u_mm",
+    "margin_treble_mm": "saddle_u_mm",
+}
+
+
+def gauge_u_mm(name: str, profile: ShopProfile) -> float:
+    """Standard deviation of one reading of a length other than the action. [mm]"""
+    return float(getattr(profile, _GAUGE[name]))
+
+
+def action_gauge_u_mm(fret: int, profile: ShopProfile) -> float:
+    """Standard deviation of one reading of the action, between those known at frets 1 and 12. [mm]"""
+    along = min(max((fret - 1) / 11, 0.0), 1.0)
+    return profile.action_1_u_mm + along * (profile.action_12_u_mm - profile.action_1_u_mm)
 
 
 def factor_slip(value: float, usual: tuple[float, float]) -> float | None:

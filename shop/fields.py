@@ -1,14 +1,17 @@
 """Form fields that take lengths as people write them and say exactly what is wrong with them."""
 
 from collections.abc import Callable
+from statistics import fmean
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
 
+from geometry.repeats import REPEATS_TEXT_LIMIT, odd_one, parse_lengths
 from geometry.units import LengthUnit, QuantityKind, format_length, parse_length, parse_quantity
 
 Range = tuple[float, float]
+TICK = " If it is right, tick the box below and save again."
 
 
 def no_guess(value: float) -> float | None:
@@ -31,7 +34,8 @@ class MeasureField(forms.CharField):
         **kwargs: Any,
     ) -> None:
         kwargs.setdefault("required", False)
-        super().__init__(max_length=40, **kwargs)
+        kwargs.setdefault("max_length", 40)
+        super().__init__(**kwargs)
         self.possible, self.usual, self.guess = possible, usual, guess
         self.unit: LengthUnit = "mm"
         self.widget.attrs.setdefault("autocomplete", "off")
@@ -44,18 +48,23 @@ class MeasureField(forms.CharField):
     def show(self, value: float) -> str:
         raise NotImplementedError
 
+    def figures(self, text: str) -> tuple[float, ...]:
+        """The readings that a text holds; raises ``ValueError`` where it holds none."""
+        return (self.parse(text),)
+
     def to_python(self, value: Any) -> float | None:  # type: ignore[override]
         text = super().to_python(value)
         if not text:
             return None
         try:
-            number = self.parse(text)
+            numbers = self.figures(text)
         except ValueError as error:
             raise ValidationError(f"{self.label}: {error}", code="unreadable") from error
         low, high = self.possible
-        if not low <= number <= high:
-            raise ValidationError(self.refusal(number), code="impossible")
-        return number
+        for number in numbers:
+            if not low <= number <= high:
+                raise ValidationError(self.refusal(number), code="impossible")
+        return fmean(numbers) if len(numbers) > 1 else numbers[0]
 
     def validate(self, value: Any) -> None:
         if value is None and self.required:
@@ -70,12 +79,13 @@ class MeasureField(forms.CharField):
         meant = self.guess(number)
         return f"{text}; did you mean {self.show(meant)}?" if meant is not None else f"{text}."
 
-    def is_unusual(self, number: float | None) -> bool:
-        return (
-            number is not None
-            and self.usual is not None
-            and not (self.usual[0] <= number <= self.usual[1])
-        )
+    def doubt(self, text: str) -> str:
+        """What to ask about figures that can be but rarely are; empty where there is nothing to ask."""
+        if self.usual is None:
+            return ""
+        low, high = self.usual
+        odd = [number for number in self.figures(text) if not low <= number <= high]
+        return self.question(odd[0]) if odd else ""
 
     def question(self, number: float) -> str:
         assert self.usual is not None  # noqa: S101  asked only of unusual figures
@@ -84,7 +94,7 @@ class MeasureField(forms.CharField):
         hint = f" Did you mean {self.show(meant)}?" if meant is not None else ""
         return (
             f"{self.label} {self.show(number)} is unusual (mostly {self.show(low)} to "
-            f"{self.show(high)}).{hint} If it is right, tick the box below and save again."
+            f"{self.show(high)}).{hint}"
         )
 
 
@@ -96,6 +106,38 @@ class LengthField(MeasureField):
 
     def show(self, value: float) -> str:
         return format_length(value, self.unit)
+
+
+class RepeatedLengthField(LengthField):
+    """A length that may be read several times at its place: cleans to the mean of the readings.
+
+    Each reading has to be possible. One that lies further from the others than the gauge scatters
+    is asked about once, like an unusual one.
+    """
+
+    gauge_u_mm = 0.1
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(max_length=REPEATS_TEXT_LIMIT, **kwargs)
+
+    def figures(self, text: str) -> tuple[float, ...]:
+        return tuple(reading.mm for reading in parse_lengths(text, self.unit))
+
+    def doubt(self, text: str) -> str:
+        found = self.figures(text)
+        odd = odd_one(found, self.gauge_u_mm)
+        if odd is None:
+            return super().doubt(text)
+        others = [value for place, value in enumerate(found) if place != odd]
+        away = abs(found[odd] - fmean(others))
+        return " ".join(
+            (
+                f"{self.label}: {self.show(found[odd])} lies {self.show(away)} from "
+                f"{'the other reading' if len(others) == 1 else 'the mean of the others'}, "
+                "more than the gauge scatters.",
+                super().doubt(text),
+            )
+        ).strip()
 
 
 SIGNS: dict[QuantityKind, str] = {
@@ -126,6 +168,17 @@ class QuantityField(MeasureField):
         return f"{value:.3g}{SIGNS[self.kind]}".replace("-", "−")
 
 
+class LiveBoundField(forms.BoundField):
+    """A box beside which the page says, as it is filled, what was understood; described by that line."""
+
+    @property
+    def aria_describedby(self) -> str | None:
+        others = super().aria_describedby
+        if not isinstance(self.field, MeasureField):
+            return others
+        return f"understood-{self.name} {others or ''}".strip()
+
+
 class MeasuredForm(forms.Form):
     """Base of forms with measures: sets the unit and asks once about unusual figures."""
 
@@ -139,7 +192,7 @@ class MeasuredForm(forms.Form):
     def typed(self) -> dict[str, str]:
         """What was typed into each measure, to be kept beside the canonical figure."""
         return {
-            name: str(self.data.get(self.add_prefix(name), "")).strip()
+            name: self.text_of(name)
             for name, field in self.fields.items()
             if isinstance(field, MeasureField) and self.cleaned_data.get(name) is not None
         }
@@ -151,16 +204,18 @@ class MeasuredForm(forms.Form):
         cleaned: dict[str, Any] = super().clean() or {}
         self.asked: dict[str, str] = {}
         for name, field in self.fields.items():
-            value = cleaned.get(name)
-            if value is None or not isinstance(field, MeasureField):
+            if cleaned.get(name) is None or not isinstance(field, MeasureField):
                 continue
-            if not field.is_unusual(value):
-                continue
-            typed = str(self.data.get(self.add_prefix(name), "")).strip()
-            if self.data.get(self.confirm_name(name)) != typed:
+            typed = self.text_of(name)
+            question = field.doubt(typed) if typed else ""
+            if question and self.data.get(self.confirm_name(name)) != typed:
                 self.asked[name] = typed
-                self.add_error(name, ValidationError(field.question(value), code="unusual"))
+                self.add_error(name, ValidationError(question + TICK, code="unusual"))
         return cleaned
+
+    def text_of(self, name: str) -> str:
+        """What was typed into a measure."""
+        return str(self.data.get(self.add_prefix(name), "")).strip()
 
 
 class MeasuredModelForm(MeasuredForm, forms.ModelForm):

@@ -122,7 +122,7 @@ def test_a_gauge_that_types_and_sends_enter_fills_every_box(
     assert page.get_by_label("Action at 12, treble", exact=True).input_value() == "1.90"
     assert page.get_by_label("Bridge rise", exact=True).input_value() == "0.4"
     expect(page.get_by_role("button", name="Save check-in")).to_be_focused()
-    expect(page.locator("#preview")).to_contain_text("0.20 mm = 0.008 in")
+    expect(page.locator("#understood-relief_mm")).to_contain_text("0.20 mm = 0.008 in")
     assert CheckIn.objects.count() == 2
     page.keyboard.press("Enter")
     expect(page.get_by_role("status")).to_contain_text("is saved")

@@ -1,0 +1,115 @@
+"""What the record leads one to expect of a reading that is being taken."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from geometry.action import action_at_fret
+from geometry.lift import LiftFit, LiftPrior, surprise
+from geometry.moisture import equilibrium_moisture_content
+from geometry.readings import complete, two_sided
+from measurements.counsel import Counsel
+from measurements.models import SIDES
+from measurements.record import foretold_reading
+from measurements.rows import Floats
+from shop.models import ShopProfile
+
+Place = tuple[int, str]  # fret, side
+
+
+@dataclass(frozen=True)
+class RiseForecast:
+    """The bridge rise that a reading taken now should give, on the joint's present setting. [mm]
+
+    ``low_mm`` and ``high_mm`` are the 10 and 90 % points: four readings in five lie between.
+    """
+
+    low_mm: float
+    likely_mm: float
+    high_mm: float
+    fit: LiftFit
+    age_years: Floats
+    moisture_offset_pct: Floats
+    weight: Floats
+    offset_mm: float
+
+    def score(self, rise_mm: float) -> float:
+        """Normal score of a reading in its forecast; beyond ±3 it is a jump, or misread."""
+        undone = np.array([rise_mm - self.offset_mm])
+        found = surprise(
+            self.fit, self.age_years, undone, self.moisture_offset_pct, weight=self.weight
+        )
+        return float(found[0])
+
+
+def rise_forecast(
+    now: Counsel, *, humidity_pct: float | None, temperature_c: float | None, u_mm: float
+) -> RiseForecast | None:
+    """Forecast a reading of the bridge rise taken today.
+
+    Parameters
+    ----------
+    now : Counsel
+        Of one instrument; its facts are what was read and done before.
+    humidity_pct, temperature_c : float or None
+        Of the room now; without humidity the season's swing widens the forecast. [% RH], [°C]
+    u_mm : float
+        Standard uncertainty of the reading to be taken. [mm]
+
+    Returns
+    -------
+    RiseForecast or None
+        None where nothing was read before, or work left the bridge rise unknown.
+    """
+    facts = now.facts
+    offset = float(facts.offset_now_mm[0])
+    if facts.readings[0] == 0 or not np.isfinite(offset):
+        return None
+    age = facts.age_now_years[:1]
+    moisture = np.array([moisture_offset_pct(now.profile, humidity_pct, temperature_c)])
+    weight = np.array([LiftPrior().noise_mm ** 2 / u_mm**2])
+    low, likely, high = foretold_reading(now.fit, age, moisture, weight)[0] + offset
+    if not np.isfinite(likely):
+        return None
+    return RiseForecast(low, likely, high, now.fit, age, moisture, weight, offset)
+
+
+def moisture_offset_pct(
+    profile: ShopProfile, humidity_pct: float | None, temperature_c: float | None
+) -> float:
+    """Moisture content less that at the shop's reference climate; NaN without humidity. [% MC]"""
+    if humidity_pct is None:
+        return float("nan")
+    usual_c = profile.reference_temperature_c
+    here = equilibrium_moisture_content(
+        humidity_pct, usual_c if temperature_c is None else temperature_c
+    )
+    there = equilibrium_moisture_content(profile.reference_humidity_pct, usual_c)
+    return float(here - there)
+
+
+def expected_actions(now: Counsel, frets: Sequence[int], rise_mm: float) -> dict[Place, float]:
+    """Action at frets beyond the first that the other readings lead to; only what they do. [mm]
+
+    ``now.readings`` are the figures typed so far over those of the record; ``rise_mm`` the bridge rise
+    as typed or as forecast.
+    """
+    beyond = [fret for fret in frets if fret > 1]
+    if not beyond:
+        return {}
+    relief = complete(now.neck, now.readings, now.targets).relief_mm
+    found = action_at_fret(
+        two_sided(now.neck),
+        np.array(beyond)[:, None],
+        action_1_mm=now.readings.action_1_mm,
+        bridge_rise_mm=rise_mm,
+        saddle_mm=now.readings.saddle_mm,
+        relief_mm=relief,
+    )
+    return {
+        (fret, side): float(value)
+        for fret, row in zip(beyond, found, strict=True)
+        for side, value in zip(SIDES, row, strict=True)
+        if np.isfinite(value)
+    }

@@ -1,0 +1,104 @@
+"""What the figures typed so far mean, while a check-in is being typed; saves nothing."""
+
+from dataclasses import replace
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from geometry.advice import advise
+from geometry.constants import SURPRISE_U
+from instruments.models import Instrument
+from measurements.check_in_views import instrument_or_404, last_lengths
+from measurements.counsel import Counsel, counsel
+from measurements.expected import RiseForecast, rise_forecast
+from measurements.forms import CheckInForm
+from measurements.instrument_view import advice_context
+from measurements.models import CheckIn
+from measurements.understood import (
+    balance_words,
+    expected_words,
+    gauges_here,
+    is_too_early,
+    summary_words,
+    understood,
+)
+from shop.models import ShopProfile
+from shop.people import unit_of
+from shop.roles import at_the_bench
+
+
+@require_POST
+@at_the_bench
+def preview(request: HttpRequest, tag: str) -> HttpResponse:
+    """Understood in both units, agreeing or not and with what, and the advice; a part of a page."""
+    found = instrument_or_404(tag)
+    replaces = _replaced(request, found)
+    form = CheckInForm(request.POST, instrument=found, unit=unit_of(request), replaces=replaces)
+    form.is_valid()
+    now, forecast, score = _meaning(form, found)
+    too_early = now is not None and is_too_early(form, now)
+    context: dict[str, Any] = {
+        "instrument": found,
+        "form": form,
+        "understood": understood(
+            form,
+            last_lengths(found, besides=replaces),
+            {} if now is None else expected_words(form, now, forecast),
+        ),
+        "summary": summary_words(form, now, score),
+        "balances": [] if now is None else balance_words(form, now),
+    }
+    if now is not None and not too_early:
+        context |= advice_context(now, form.unit)
+    return render(request, "measurements/_preview.html", context)
+
+
+def _replaced(request: HttpRequest, instrument: Instrument) -> CheckIn | None:
+    """The check-in that is being corrected, where the form says so."""
+    try:
+        uuid = UUID(request.GET.get("replaces", ""))
+    except ValueError:
+        return None
+    return instrument.check_ins.filter(uuid=uuid).first()
+
+
+def _meaning(
+    form: CheckInForm, instrument: Instrument
+) -> tuple[Counsel | None, RiseForecast | None, float | None]:
+    """Advice on what was typed, the bridge rise that was to be expected, and how far off it is."""
+    readings = form.as_readings()
+    if not readings:
+        return None, None, None
+    profile = ShopProfile.current()
+    gauges = gauges_here(form, profile)
+    now = counsel(instrument, readings=readings, gauges=gauges)
+    # A correction, or an earlier day, would be held against a forecast that knows better.
+    if form.replaces is not None or form.cleaned_data.get("day") != timezone.localdate():
+        return now, None, None
+    forecast = rise_forecast(
+        now,
+        humidity_pct=form.figure("humidity_pct"),
+        temperature_c=form.figure("temperature_c"),
+        u_mm=float(np.asarray(gauges.bridge_rise_mm)),
+    )
+    rise = form.figure("bridge_rise_mm")
+    if forecast is None or rise is None:
+        return now, forecast, None
+    score = forecast.score(rise)
+    if abs(score) > SURPRISE_U:
+        again = advise(
+            now.neck,
+            now.readings,
+            now.targets,
+            now.joint,
+            set_frets=now.set_frets,
+            uncertainty=gauges,
+            surprise_z=score,
+        )
+        now = replace(now, advice=again)
+    return now, forecast, score
