@@ -49,6 +49,7 @@ MAY = {
     "tag-scanned": (STAFF, set()),
     "instrument-add": (STAFF, STAFF),
     "instrument-edit": (STAFF, STAFF),
+    "instrument-changes": (STAFF, set()),
     "check-in-add": (BENCH, BENCH),
     "check-in-preview": (set(), BENCH),
     "check-in": (STAFF, set()),
@@ -155,6 +156,7 @@ def addresses(db) -> dict[str, str]:
         for name in (
             "instrument",
             "instrument-edit",
+            "instrument-changes",
             "tag-scanned",
             "check-in-add",
             "check-in-preview",
@@ -205,6 +207,7 @@ def test_each_role_opens_what_is_its_own(name, role, addresses):
     [
         ("instrument", {"tag": "NO-SUCH"}),
         ("instrument-edit", {"tag": "NO-SUCH"}),
+        ("instrument-changes", {"tag": "NO-SUCH"}),
         ("joint-sheet", {"tag": "NO-SUCH"}),
         ("tag-scanned", {"tag": "NO-SUCH"}),
         ("check-in-add", {"tag": "NO-SUCH"}),

@@ -40,6 +40,7 @@ def addresses(transactional_db, owner) -> list[str]:
         page,
         f"/instruments/{empty.tag}/",
         f"{page}edit/",
+        f"{page}changes/",
         f"{page}joint-sheet/?tilt_change_deg=0.5",
         "/joint-sheet/?relief_mm=9",
         f"{page}check-in/",
