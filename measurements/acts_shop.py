@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
+from django.db import connection, transaction
 
 from instruments.models import Instrument, NeckJoint
 from measurements.acts_bulk import BATCH, counts_of, create, reason_of
@@ -97,10 +97,21 @@ def _write_facts(facts: Sequence[CheckIn | Work], run: ImportRun) -> None:
 def _put_back(
     objects: Sequence[Any], moments: Sequence[datetime | None], model: type[Any], name: str
 ) -> None:
-    """Django dates a new row by its own clock; what an export says is put in its place."""
-    dated = []
-    for record, moment in zip(objects, moments, strict=True):
-        if moment is not None:
-            setattr(record, name, moment)
-            dated.append(record)
-    model._default_manager.bulk_update(dated, [name], batch_size=BATCH)
+    """Django dates a new row by its own clock; what an export says is put in its place.
+
+    In plain SQL: the ORM's way to write another value to each row takes ten times as long.
+    """
+    field = model._meta.get_field(name)
+    quote = connection.ops.quote_name
+    table, column, key = (
+        quote(each) for each in (model._meta.db_table, field.column, model._meta.pk.column)
+    )
+    values = [
+        (field.get_db_prep_save(moment, connection), record.pk)
+        for record, moment in zip(objects, moments, strict=True)
+        if moment is not None
+    ]
+    if values:
+        with connection.cursor() as cursor:
+            # Every name in it is a model's own.
+            cursor.executemany(f"UPDATE {table} SET {column} = %s WHERE {key} = %s", values)  # noqa: S608

@@ -18,7 +18,10 @@ PIECE = 1 << 20
 TAIL = 64  # a word may lie across two pieces
 ENCODING = re.compile(rb"<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([A-Za-z0-9._-]+)", re.IGNORECASE)
 PLAIN_ENCODINGS = (b"utf-8", b"utf8", b"us-ascii", b"ascii")
-NEVER_CALCULATED = re.compile(rb"</f></c>|<f/></c>")
+# A formula's cell without a result. One of kind "str" was calculated: its result is no text at all.
+NEVER_CALCULATED = re.compile(
+    rb"<c\b(?![^<>]*\bt=[\"']str[\"'])[^<>]*><f\b[^<]*(?:</f>)?(?:<v\s*/>|<v></v>)?</c>"
+)
 
 
 def open_archive(data: bytes) -> zipfile.ZipFile:

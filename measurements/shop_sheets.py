@@ -70,7 +70,7 @@ class Column:
     def read(self, text: str) -> Any:
         """The value of a cell's text. Raises ``ValueError`` saying what would be right."""
         if isinstance(self.field, models.CharField | models.TextField):
-            return self._words(text)
+            return text if not text and self.field.blank else self._words(text)
         if not text.strip():
             return self._nothing()
         value = _READERS[type(self.field)](text.strip())
@@ -89,7 +89,7 @@ class Column:
             )
         if "\0" in text:
             raise ValueError("the text holds a zero byte; take it out")
-        if self.field.choices and not (self.field.blank and not text):
+        if self.field.choices:
             return _choice(text, [value for value, _ in self.field.choices])
         try:
             return self.field.clean(text, None)
