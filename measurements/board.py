@@ -44,8 +44,8 @@ def on_the_bench(instruments: QuerySet[Instrument]) -> QuerySet[Instrument]:
 
 #: What the board can be sorted by, and the words of its column.
 SORTS = {
-    "due": "Reset likely",
     "tag": "Instrument",
+    "due": "Reset likely",
     "customer": "Customer",
     "saddle": "Saddle room",
     "joint": "Joint room",

@@ -32,6 +32,8 @@ YEARS = 3
 LEAST = 8
 #: Readings of an instrument from which what is usual for it is known.
 USUAL_FROM = 3
+#: A difference beyond this counts as this: one misread figure is no drift, and is told of elsewhere.
+FARTHEST = 3.0
 SINGLES = ("relief_mm", "bridge_rise_mm", "saddle_bass_mm", "saddle_treble_mm")
 
 
@@ -88,7 +90,7 @@ def _agreements(since: datetime) -> "pd.DataFrame":
     readings = readings[np.isfinite(readings["raw"].to_numpy(float))].copy()
     same = readings.groupby("instrument_id")["raw"]
     usual = same.transform("median").where(same.transform("count") >= USUAL_FROM, 0.0)
-    readings["score"] = readings["raw"] - usual
+    readings["score"] = (readings["raw"] - usual).clip(-FARTHEST, FARTHEST)
     return readings
 
 

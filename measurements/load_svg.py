@@ -55,10 +55,15 @@ def load_words(quarters: Sequence[Quarter], capacity: int) -> str:
     two_years = sum(quarter.expected for quarter in ahead)
     over = [quarter.words for quarter in ahead if quarter.expected > capacity]
     words = (
-        f"Due already: about {already.expected:.0f} ({already.low} to {already.high}). In the running "
-        f"quarter and the next eight: about {two_years:.0f} more, against room for {capacity} a quarter."
+        f"Due already: about {count_words(already.expected)} ({already.low} to {already.high}). In the running "
+        f"quarter and the next eight: about {count_words(two_years)} more, against room for {capacity} a quarter."
     )
     return f"{words} More than there is room for: {', '.join(over)}." if over else words
+
+
+def count_words(count: float) -> str:
+    """``0.4`` or ``12``: tenths only where they matter."""
+    return f"{count:.1f}" if count < 9.95 else f"{count:.0f}"
 
 
 def _picture(quarters: Sequence[Quarter], capacity: int, width: int) -> LoadPicture:
@@ -112,7 +117,7 @@ def _bar(quarter: Quarter, left: float, each: float, y: Callable[[float], float]
         ),
         booked=(middle, y(quarter.booked)) if quarter.booked else None,
         label=(Text(middle, HEIGHT - 26, first), Text(middle, HEIGHT - 11, second)),
-        figure=Text(middle, high - 5, f"{quarter.expected:.0f}"),
+        figure=Text(middle, high - 5, count_words(quarter.expected)),
     )
 
 

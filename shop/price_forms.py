@@ -22,10 +22,10 @@ class PriceForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         self.prices = price_list()
         super().__init__(*args, **kwargs)
-        for job, words in JOBS.items():
+        for job in JOBS:
             price = self.prices.get(job)
             for end in ("low", "high"):
-                field = _amount(f"{words}, {'from' if end == 'low' else 'to'}")
+                field = _amount("From" if end == "low" else "To")
                 field.initial = getattr(price, end, None)
                 self.fields[f"{job}_{end}"] = field
 
