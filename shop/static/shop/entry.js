@@ -23,6 +23,7 @@ document.addEventListener("keydown", (event) => {
 document.addEventListener("htmx:oobBeforeSwap", (event) => {
   const { target, fragment } = event.detail;
   const words = (node) => node.textContent.replace(/\s+/g, " ").trim();
+  if (fragment.querySelector("input")) return; // what stands in a box is no text
   if (words(target) === words(fragment)) event.detail.shouldSwap = false;
 });
 
