@@ -33,7 +33,7 @@ LEAST = 8
 #: Readings of an instrument from which what is usual for it is known.
 USUAL_FROM = 3
 #: A difference beyond this counts as this: one misread figure is no drift, and is told of elsewhere.
-FARTHEST = 3.0
+FARTHEST = 2.5
 SINGLES = ("relief_mm", "bridge_rise_mm", "saddle_bass_mm", "saddle_treble_mm")
 
 
