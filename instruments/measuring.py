@@ -1,5 +1,6 @@
 """The order in which an instrument is measured: its own, or the trade's usual one."""
 
+import re
 from collections.abc import Sequence
 from difflib import get_close_matches
 from typing import Any
@@ -37,8 +38,8 @@ def places_in_order(
 
 
 def parse_order(text: str) -> list[str]:
-    """Words of an order, separated by commas; raises ``ValueError`` saying which are known."""
-    words = [" ".join(word.lower().split()) for word in text.replace(";", ",").split(",")]
+    """Words of an order, separated by commas or lines; raises ``ValueError`` saying which are known."""
+    words = [" ".join(word.lower().split()) for word in re.split(r"[,;\r\n]", text)]
     words = [word for word in words if word]
     for word in words:
         if word not in WORDS:
@@ -58,6 +59,7 @@ class OrderField(forms.CharField):
         kwargs.setdefault("required", False)
         kwargs.setdefault("max_length", 200)
         kwargs.setdefault("label", "Order of measuring")
+        kwargs.setdefault("widget", forms.Textarea(attrs={"rows": 1}))
         kwargs.setdefault(
             "help_text",
             f"Empty: {', '.join(USUAL_ORDER)}. Name what comes first; the rest follows. "

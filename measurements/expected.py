@@ -6,9 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from geometry.action import action_at_fret
-from geometry.lift import LiftFit, LiftPrior, surprise
+from geometry.constants import LIFT_NOISE_MM
+from geometry.lift import LiftFit, surprise
 from geometry.moisture import equilibrium_moisture_content
 from geometry.readings import complete, two_sided
+from geometry.repeats import mean_and_spread, visit_u
 from measurements.counsel import Counsel
 from measurements.models import SIDES
 from measurements.record import foretold_reading
@@ -44,7 +46,11 @@ class RiseForecast:
 
 
 def rise_forecast(
-    now: Counsel, *, humidity_pct: float | None, temperature_c: float | None, u_mm: float
+    now: Counsel,
+    *,
+    humidity_pct: float | None,
+    temperature_c: float | None,
+    readings_mm: Sequence[float] = (),
 ) -> RiseForecast | None:
     """Forecast a reading of the bridge rise taken today.
 
@@ -54,8 +60,8 @@ def rise_forecast(
         Of one instrument; its facts are what was read and done before.
     humidity_pct, temperature_c : float or None
         Of the room now; without humidity the season's swing widens the forecast. [% RH], [°C]
-    u_mm : float
-        Standard uncertainty of the reading to be taken. [mm]
+    readings_mm : sequence of float
+        Every reading taken of it, if any yet: several are worth more than one. [mm]
 
     Returns
     -------
@@ -68,7 +74,9 @@ def rise_forecast(
         return None
     age = facts.age_now_years[:1]
     moisture = np.array([moisture_offset_pct(now.profile, humidity_pct, temperature_c)])
-    weight = np.array([LiftPrior().noise_mm ** 2 / u_mm**2])
+    spread = mean_and_spread(readings_mm)[1] if readings_mm else None
+    worth = visit_u(now.profile.bridge_rise_u_mm, max(len(readings_mm), 1), spread)
+    weight = np.array([LIFT_NOISE_MM**2 / float(worth) ** 2])
     low, likely, high = foretold_reading(now.fit, age, moisture, weight)[0] + offset
     if not np.isfinite(likely):
         return None

@@ -4,7 +4,6 @@ from dataclasses import replace
 from typing import Any
 from uuid import UUID
 
-import numpy as np
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -84,7 +83,7 @@ def _meaning(
         now,
         humidity_pct=form.figure("humidity_pct"),
         temperature_c=form.figure("temperature_c"),
-        u_mm=float(np.asarray(gauges.bridge_rise_mm)),
+        readings_mm=form.read_mm("bridge_rise_mm"),
     )
     rise = form.figure("bridge_rise_mm")
     if forecast is None or rise is None:

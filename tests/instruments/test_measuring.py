@@ -41,6 +41,7 @@ def test_words_no_longer_known_do_no_harm():
         ("", []),
         (" , ;", []),
         ("Saddle,  Bridge   rise; treble FIRST", ["saddle", "bridge rise", "treble first"]),
+        ("relief\r\nsaddle", ["relief", "saddle"]),
     ],
 )
 def test_it_reads_words_with_commas(text, words):
@@ -90,4 +91,4 @@ class TestTheInstrumentsForm:
         response = at_bench.post(address, fields | {"measuring_order": "sadle"})
         assert response.status_code == 422
         assert "Did you mean saddle?" in response.content.decode()
-        assert 'value="sadle"' in response.content.decode()
+        assert "\nsadle</textarea>" in response.content.decode()

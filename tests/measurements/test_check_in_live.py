@@ -194,7 +194,7 @@ class TestTheForecast:
         assert again["advice"].reason_key != "surprise"
 
     def test_its_range_and_its_score_are_one_distribution(self, instrument):
-        forecast = rise_forecast(counsel(instrument), humidity_pct=45, temperature_c=21, u_mm=0.2)
+        forecast = rise_forecast(counsel(instrument), humidity_pct=45, temperature_c=21)
         assert forecast is not None
         # Normal scores of the 10, 50 and 90 % points: −1.2816, 0, 1.2816 (any table).
         scores = [
@@ -205,11 +205,11 @@ class TestTheForecast:
     def test_damp_air_raises_it_and_unknown_air_widens_it(self, instrument):
         now = counsel(instrument)
         dry, damp, unknown = (
-            rise_forecast(now, humidity_pct=humidity, temperature_c=21, u_mm=0.2)
+            rise_forecast(now, humidity_pct=humidity, temperature_c=21)
             for humidity in (30, 70, None)
         )
         assert dry.likely_mm < damp.likely_mm
-        steady = rise_forecast(now, humidity_pct=45, temperature_c=21, u_mm=0.2)
+        steady = rise_forecast(now, humidity_pct=45, temperature_c=21)
         assert unknown.high_mm - unknown.low_mm > steady.high_mm - steady.low_mm
 
     def test_the_shops_own_climate_is_no_offset(self):
