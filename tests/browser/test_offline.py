@@ -6,12 +6,14 @@ from datetime import UTC, datetime
 import pytest
 from playwright.sync_api import Page, expect
 
-from measurements.models import CheckIn
+from measurements.models import CheckIn, Work
 from measurements.refreshing import refresh
 from tests.factories import PASSWORD, CheckInFactory, InstrumentFactory, UserFactory
 
 # What a browser says of its own accord when a request cannot be made, and htmx of its preview.
-INHERENT = re.compile(r"net::ERR_|htmx:sendError|status of 50\d|Failed to fetch")
+INHERENT = re.compile(
+    r"net::ERR_|htmx:(sendError|afterRequest|sendAbort)|status of 50\d|Failed to fetch"
+)
 
 
 @pytest.fixture
@@ -244,10 +246,10 @@ def test_a_session_that_ended_costs_no_reading(bench, form_address, live_server,
     page = bench
     before = CheckIn.objects.count()
     fill(page)
-    page.context.clear_cookies()
+    page.context.clear_cookies(name="sessionid")
     save(page)
     expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")
-    expect(page.locator("main")).to_contain_text("Nothing is lost: sign in, and they are sent")
+    expect(page.locator("main")).to_contain_text("Nothing is lost")
     page.get_by_label("Username").fill(tech.username)
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
@@ -302,6 +304,29 @@ def test_a_draft_outlives_the_tab_with_all_that_was_chosen(bench, form_address, 
     expect(back.locator("[name=uuid]")).not_to_have_value(number)
     back.reload()
     expect(back.get_by_label("Relief", exact=True)).to_have_value("")
+
+
+def test_a_draft_of_work_goes_once_the_work_is_logged_and_not_before(bench, live_server, tech):
+    page = bench
+    address = f"{live_server.url}/instruments/K7M4Q-X/work/other/"
+    page.goto(address)
+    page.get_by_label("Notes").fill("cleated a crack")
+    page.goto(f"{live_server.url}/today/")
+    page.goto(address)
+    expect(page.get_by_label("Notes")).to_have_value("cleated a crack")
+    page.context.clear_cookies(name="sessionid")
+    page.get_by_role("button", name="Log this work").click()
+    page.get_by_label("Username").fill(tech.username)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("button", name="Sign out").wait_for()
+    page.goto(address)
+    expect(page.get_by_label("Notes")).to_have_value("cleated a crack")
+    page.get_by_role("button", name="Log this work").click()
+    expect(page.get_by_role("status").first).to_contain_text("logged")
+    page.goto(address)
+    expect(page.get_by_label("Notes")).to_have_value("")
+    assert Work.objects.count() == 1
 
 
 def test_the_form_of_an_instrument_only_looked_at_opens_too(bench, live_server):

@@ -85,3 +85,16 @@ def test_the_policy_lets_only_our_own_worker_and_manifest_in(at_desk):
     manifest = Client().get("/shop.webmanifest")
     assert manifest["Content-Type"] == "application/manifest+json"
     assert is_there(manifest.json()["icons"][0]["src"])
+
+
+def test_a_session_that_ended_under_a_form_leads_back_to_the_form():
+    form = reverse("check-in-add", kwargs={"tag": InstrumentFactory().tag})
+    headers = {"HX-Request": "true", "HX-Current-URL": f"http://testserver{form}"}
+    response = Client().post(f"{form}preview/", headers=headers)
+    assert response["HX-Redirect"] == f"{reverse('sign-in')}?next={form}"
+
+
+def test_a_foreign_address_is_not_led_back_to():
+    headers = {"HX-Request": "true", "HX-Current-URL": "https://elsewhere.example/x/"}
+    response = Client().get(reverse("today"), headers=headers)
+    assert response["HX-Redirect"] == f"{reverse('sign-in')}?next={reverse('today')}"

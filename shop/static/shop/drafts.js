@@ -49,6 +49,8 @@ window.drafts = (() => {
     form.dispatchEvent(new Event("change", { bubbles: true })); // the preview follows
   }
 
+  const keep = (form) => localStorage.setItem(keyOf(form), JSON.stringify({ at: Date.now(), pairs: pairsOf(form) }));
+
   function watch(form) {
     const key = keyOf(form);
     const untouched = refused(form) ? "" : gist(pairsOf(form));
@@ -67,12 +69,10 @@ window.drafts = (() => {
         form.querySelector("input[type=text]")?.focus();
       });
     }
-    const keep = () => {
-      const pairs = pairsOf(form);
-      if (gist(pairs) === untouched) localStorage.removeItem(key);
-      else localStorage.setItem(key, JSON.stringify({ at: Date.now(), pairs }));
-    };
-    form.addEventListener("input", keep);
+    form.addEventListener("input", () => {
+      if (gist(pairsOf(form)) === untouched) localStorage.removeItem(key);
+      else keep(form);
+    });
     form.addEventListener("submit", () => sessionStorage.setItem("sent", key));
   }
 
@@ -92,7 +92,7 @@ window.drafts = (() => {
     document.addEventListener("DOMContentLoaded", () => document.querySelectorAll("form[data-enter-moves]").forEach(watch));
 
   return {
-    make, when, note, fill, refused, addressOf,
+    make, when, note, fill, refused, keep,
     has: (form) => localStorage.getItem(keyOf(form)) !== null,
     forget: (form) => localStorage.removeItem(keyOf(form)),
   };

@@ -124,15 +124,16 @@ window.outbox = (() => {
       at: before ? before.at : Date.now(), pairs, readings: readingsOf(form), state: "waiting", why: [],
     };
     await put(entry);
+    drafts.forget(form);
     const answer = await deliver(entry);
     const { state, why, token } = answer;
     if (token) {
       // The server shows the form again with what is wrong; until that is mended the draft keeps it.
       await (before ? put({ ...entry, state, why }) : remove(uuid));
+      drafts.keep(form);
       form.elements.csrfmiddlewaretoken.value = token;
       return form.submit();
     }
-    drafts.forget(form);
     await (state === "saved" ? remove(uuid) : put({ ...entry, state, why }));
     if (state === "saved") return location.assign(answer.address);
     navigator.storage?.persist?.(); // asks the browser not to tidy it away
