@@ -68,7 +68,11 @@ def _uploaded(request: HttpRequest, form: UploadForm) -> HttpResponse:
         return redirect("import-match", token=kept.token)
     kept.is_shop = True
     kept.save()
-    _keep_preview(request, kept, source)
+    try:
+        _keep_preview(request, kept, source)
+    except TableError:
+        kept.forget()
+        raise
     return redirect("import-preview", token=kept.token)
 
 
