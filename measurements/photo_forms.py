@@ -78,7 +78,7 @@ class DescribeForm(forms.Form):
         label="What it shows",
         max_length=200,
         required=False,
-        widget=forms.TextInput(attrs={"form": DESCRIBE_ID}),
+        widget=forms.Textarea(attrs={"form": DESCRIBE_ID, "rows": 2}),
     )
     in_report = forms.BooleanField(
         label="Show in the report",

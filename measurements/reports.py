@@ -26,6 +26,7 @@ from measurements.drawing import SIDES, Measured, after_work, measured, side_vie
 from measurements.drawing_parts import figure
 from measurements.models import CheckIn, ServiceReport, Stage, Work
 from measurements.outlooks import conclude
+from measurements.photo_report import paper_sources, seen_for_report
 from measurements.report_words import (
     CARE,
     CAUTIONS,
@@ -119,6 +120,7 @@ def freeze(instrument: Instrument, *, by: User, issued_at: datetime) -> dict[str
         ],
         "rows": reading_rows(check_ins, readings, now.targets, unit),
         "found": found,
+        **seen_for_report(check_ins),
         "work": [work_sentence(work, unit) for work in _works(instrument, check_ins, issued_at)],
         "state": outlook.state,
         "state_words": state_words(outlook.state),
@@ -297,6 +299,7 @@ def pdf_html(report: ServiceReport) -> str:
     images = {
         "drawing_src": _image("measurements/_side_view.svg", "drawing", content.get("drawings")),
         "trend_src": _image("measurements/_trend.svg", "trend", content.get("stills")),
+        "photo_srcs": paper_sources(content),
     }
     context = {"report": report, "content": content, "on_paper": True, **images}
     return render_to_string("measurements/report_pdf.html", context)

@@ -1,0 +1,66 @@
+"""What a service report holds of photos and damage: words frozen at issue, pictures told by digest."""
+
+import base64
+import hashlib
+from typing import Any
+
+from django.utils import timezone
+
+from measurements.models import CheckIn, Damage, Photo
+from measurements.photo_reads import jpeg_of, seen
+from measurements.photos import shrink
+
+
+def seen_for_report(check_ins: list[CheckIn]) -> dict[str, list[Any]]:
+    """``photos`` chosen for the report, numbered through, and ``damage`` in words, as plain JSON."""
+    photos: list[dict[str, Any]] = []
+    numbers: dict[int, int] = {}
+    damage: list[str] = []
+    for check_in, found in zip(check_ins, seen(check_ins), strict=True):
+        for item in found.photos:
+            if item.photo.in_report:
+                numbers[item.photo.pk] = len(photos) + 1
+                photos.append(
+                    {
+                        "number": len(photos) + 1,
+                        "uuid": str(item.photo.uuid),
+                        "digest": item.photo.digest,
+                        "words": item.photo.words,
+                        "alt": item.alt,
+                        "caption": ", ".join(
+                            filter(None, (item.photo.words, check_in.get_stage_display()))
+                        ),
+                    }
+                )
+        damage += [_damage_words(entry, check_in, numbers) for entry in found.damages]
+    return {"photos": photos, "damage": damage}
+
+
+def _damage_words(damage: Damage, check_in: CheckIn, numbers: dict[int, int]) -> str:
+    """``Top: crack, 40 mm (photo 2; noted 6 May 2026)``; the day where it was noted later."""
+    noted, came = (
+        timezone.localtime(moment).date() for moment in (damage.noted_at, check_in.measured_at)
+    )
+    beside = []
+    if damage.photo_id in numbers:
+        beside.append(f"photo {numbers[damage.photo_id]}")
+    if noted != came:
+        beside.append(f"noted {noted:%-d %B %Y}")
+    words = f"{damage.place[0].upper()}{damage.place[1:]}: {damage.words}"
+    return f"{words} ({'; '.join(beside)})" if beside else words
+
+
+def paper_sources(content: dict[str, Any]) -> dict[str, str]:
+    """The report's pictures as data addresses, by photo; without one whose file is gone or changed."""
+    wanted = {photo["uuid"]: photo["digest"] for photo in content.get("photos", [])}
+    sources = {}
+    for photo in Photo.objects.filter(uuid__in=wanted):
+        key = str(photo.uuid)
+        try:
+            data = jpeg_of(photo)
+        except FileNotFoundError:
+            continue
+        if hashlib.sha256(data).hexdigest() == wanted[key]:
+            small = base64.b64encode(shrink(data)).decode("ascii")
+            sources[key] = f"data:image/jpeg;base64,{small}"
+    return sources
