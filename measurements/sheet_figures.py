@@ -7,7 +7,7 @@ import numpy as np
 
 from geometry._checks import FloatArray
 from geometry.action import Neck, reach
-from geometry.joint import SideTrim, bolt_travel, heel_wedge, side_trim, tilt_after_turns
+from geometry.joint import SideTrim, bolt_travel, heel_wedge, side_trim
 from geometry.readings import Joint, Readings
 from geometry.strings import pitch_frequency, string_tension
 from geometry.tuning import semitones_of
@@ -108,7 +108,7 @@ def work_out(form: SheetForm) -> Figures:
     bench = start.bench(neck, _readings(typed), joint, frets)
     case = what_if(
         bench,
-        tilt_deg=_tilt(form, joint),
+        tilt_deg=typed["tilt_deg"],
         saddle_mm=_sides(typed, "saddle_{}_to_mm"),
         relief_mm=typed["relief_to_mm"],
         action_1_mm=_sides(typed, "action_1_{}_to_mm"),
@@ -203,19 +203,8 @@ def _joint(form: SheetForm) -> Joint:
         shims_mm=start.shims_mm,
         shim_now_mm=start.shim_now_mm,
         one_way=start.one_way,
-        # Another kind of joint than the one whose log taught it knows nothing of it.
-        rise_gain=start.rise_gain if typed["kind"] == start.choices["kind"] else 1.0,
+        rise_gain=form.rise_gain(typed["kind"]),
     )
-
-
-def _tilt(form: SheetForm, joint: Joint) -> float:
-    """Change of angle: as typed, or what the typed turns make of it."""
-    turns = form.cleaned_data["turns"]
-    if turns is None:
-        return float(form.cleaned_data["tilt_change_deg"] or 0.0)
-    arm = form.cleaned_data["bolt_arm_mm"] / joint.rise_gain
-    now = joint.tilt_now_deg
-    return float(tilt_after_turns(turns, form.pitch_mm(), arm, now)) - now if turns else 0.0
 
 
 def _trim(case: WhatIf, advance_mm: float, typed: dict[str, Any]) -> SideTrim:

@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from geometry.joint import tilt_after_turns
 from geometry.tuning import semitones_of
 from geometry.units import LengthUnit, format_length, format_turns
 from instruments.forms import LABELS
@@ -258,12 +259,13 @@ class SheetForm(MeasuredForm):
             # What a box shows is rounded; what was measured is not.
             if name in cleaned and self.is_as_started(name):
                 cleaned[name] = value
-        self._check_angle(cleaned)
-        self._check_neck(cleaned)
         if cleaned.get("thread") == OTHER_THREAD and cleaned.get("thread_pitch_mm") is None:
             self._wrong(
                 "thread_pitch_mm", "Thread pitch is needed for another thread, such as 1.0 mm."
             )
+        self._check_neck(cleaned)
+        self._check_angle(cleaned)
+        self._check_turns(cleaned)
         return cleaned
 
     def _wrong(self, name: str, words: str) -> None:
@@ -289,6 +291,32 @@ class SheetForm(MeasuredForm):
                 "tilt_max_deg",
                 f"Most tilt {most:g}°: expected {least:g}°, the least tilt, or more.",
             )
+
+    def _check_turns(self, cleaned: dict[str, Any]) -> None:
+        """Turn the turns into an angle; refuse those that no joint has."""
+        cleaned["tilt_deg"] = cleaned.get("tilt_change_deg") or 0.0
+        needed = ("turns", "bolt_arm_mm", "tilt_now_deg", "thread")
+        if self.errors or any(cleaned.get(name) is None for name in needed):
+            return
+        now, low_high = cleaned["tilt_now_deg"], SETTINGS["tilt_now_deg"]
+        # What the joint's own log has taught acts like a shorter lever, as in advice.
+        arm = cleaned["bolt_arm_mm"] / self.rise_gain(cleaned["kind"])
+        try:
+            after = float(tilt_after_turns(cleaned["turns"], self.pitch_mm(), arm, now))
+        except ValueError:
+            after = float("inf")
+        if low_high[0] <= after - now <= low_high[1]:
+            cleaned["tilt_deg"] = after - now if cleaned["turns"] else 0.0
+            return
+        self._wrong(
+            "turns",
+            f"{format_turns(cleaned['turns'])}: more than {low_high[1]:g}° of tilt on this arm and "
+            "thread. Check the number.",
+        )
+
+    def rise_gain(self, kind: str) -> float:
+        """What the joint's log taught; of another kind of joint it knows nothing."""
+        return self.start.rise_gain if kind == self.start.choices["kind"] else 1.0
 
     def _check_neck(self, cleaned: dict[str, Any]) -> None:
         frets, joint = cleaned.get("fret_count"), cleaned.get("joint_fret")

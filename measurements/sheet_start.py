@@ -4,6 +4,7 @@ from dataclasses import dataclass, fields
 from math import isnan
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from geometry.action import Neck
 from geometry.constants import RATE_YEARS, SADDLE_STEP_MM
@@ -21,9 +22,6 @@ from measurements.outlooks import gauges_of
 from shop.models import ShopProfile
 
 MEASURED, ON_RECORD, USUAL, ASSUMED = "measured", "on record", "usual", "assumed"
-#: New work, where nothing was measured: the line of the frets passes this far above the bridge. Common
-#: practice (0.4 to 1.6 mm), no source.
-NEW_RISE_MM = -0.4
 #: Distance between two pivot screws. Planning default, no source.
 SCREW_SPACING_MM = 40.0
 FRET_COUNT = 20
@@ -96,7 +94,15 @@ def start_of(now: Counsel) -> Start:
         for name, value in known.items()
     }
     if isnan(readings["bridge_rise_mm"]):
-        readings["bridge_rise_mm"] = NEW_RISE_MM
+        wanted = np.asarray(now.targets.action_12_mm, float)
+        read = np.asarray(now.readings.action_12_mm, float)
+        height = saddle_height_on_line(
+            two_sided(now.neck),
+            action_1_mm=set_up.action_1_mm,
+            action_12_mm=np.where(np.isnan(read), wanted, read),
+            relief_mm=set_up.relief_mm,
+        )
+        readings["bridge_rise_mm"] = float(_stepped(np.mean(height - set_up.saddle_mm)))
     radius = float(np.asarray(now.neck.fretboard_radius_mm))
     neck = {field.name: float(getattr(now.neck, field.name)) for field in fields(now.neck)}
     neck |= {"fretboard_radius_mm": 0.0 if np.isinf(radius) else radius}
@@ -177,9 +183,11 @@ def start_of_new(strings: str = Strings.STEEL) -> Start:
         action_12_mm=targets.action_12_mm,
         relief_mm=relief_mm,
     )
-    saddle = np.round((height - NEW_RISE_MM) / SADDLE_STEP_MM) * SADDLE_STEP_MM
+    # As a reset would leave it: a saddle of as-built height on the whole, each side at its target.
+    rise_mm = _stepped(np.mean(height) - targets.saddle_as_built_mm)
+    saddle = _stepped(height - rise_mm)
     figures = {
-        "bridge_rise_mm": NEW_RISE_MM,
+        "bridge_rise_mm": float(rise_mm),
         "relief_mm": relief_mm,
         **both("saddle_{}_mm", saddle),
         **both("action_1_{}_mm", np.asarray(targets.action_1_mm)),
@@ -214,6 +222,11 @@ def start_of_new(strings: str = Strings.STEEL) -> Start:
         rise_gain=1.0,
         lift=lift,
     )
+
+
+def _stepped(mm: ArrayLike) -> np.ndarray:
+    """To the step in which a hand sets a saddle."""
+    return np.round(np.asarray(mm) / SADDLE_STEP_MM) * SADDLE_STEP_MM
 
 
 def _neck(dimensions: dict[str, float]) -> Neck:

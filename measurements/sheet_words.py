@@ -247,14 +247,15 @@ def _turn(found: Figures, form: SheetForm) -> list[tuple[str, str]]:
 
 
 def _every_turn(found: Figures, unit: LengthUnit) -> list[Row]:
+    """Every thread on record: pitch, degrees a turn, and what that lowers at saddle and fret 12."""
     return [
         Row(
             size,
             [
-                format_length(pitch, unit),
-                f"{float(turn.tilt_deg):.3f}°",
-                format_length(float(turn.rise_mm), unit),
-                format_length(float(turn.action_12_mm), unit),
+                figure(pitch, unit),
+                f"{float(turn.tilt_deg):.3f}",
+                figure(float(turn.rise_mm), unit),
+                figure(float(turn.action_12_mm), unit),
             ],
         )
         for size, pitch, turn in found.every_turn
