@@ -35,7 +35,7 @@ def both_lines(value_mm: Any) -> str:
     """A length in both units, one above the other, for a narrow column."""
     if _missing(value_mm):
         return DASH
-    return format_html("{}<br>{}", format_length(value_mm, "mm"), format_length(value_mm, "in"))
+    return format_html("{} <br>{}", format_length(value_mm, "mm"), format_length(value_mm, "in"))
 
 
 @register.filter

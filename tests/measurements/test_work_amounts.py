@@ -42,7 +42,7 @@ def test_the_saddle_goes_down_by_twice_what_fret_12_shall(at_bench):
     instrument = with_actions(2.4 + 0.40, 1.6 + 0.40, bridge_rise_mm=1.1, saddle_treble_mm=2.85)
     page = form_page(at_bench, instrument, "saddle")
     assert 'name="saddle_bass_to_mm" value="2.20 mm"' in page  # 3.00 less 0.80
-    assert "0.80 mm<br>0.031 in" in page
+    assert "0.80 mm <br>0.031 in" in page
 
 
 def test_the_ends_lie_on_the_line_through_the_strings():
