@@ -67,6 +67,7 @@ class StepReadingForm(MeasuredForm):
             place: self.cleaned_data.get(CheckInForm.action_name(*place)) for place in self.places
         }
         works = works_of_visit(self.instrument)
+        facts: dict[str, Any] = {name: self.cleaned_data.get(name) for name in self.singles}
         typed: dict[str, Any] = self.typed() | {"unit": self.unit}
         if works:
             typed[AFTER_WORK] = str(works[-1].uuid)
@@ -79,5 +80,5 @@ class StepReadingForm(MeasuredForm):
             uuid=self.cleaned_data["uuid"],
             as_typed=typed,
             notes="Measured between steps." if works else "",
-            **{name: self.cleaned_data.get(name) for name in self.singles},
+            **facts,
         )
