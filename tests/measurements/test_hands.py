@@ -74,7 +74,7 @@ def test_an_instrument_whose_dimensions_are_off_accuses_nobody():
 def test_one_misread_figure_is_no_drift(instruments):
     person = UserFactory()
     measure(instruments, person, 30)
-    measure(instruments, person, 1, first=30, high_mm=-2.1)
+    measure(instruments, person, 1, first=30, high_mm=2.1)
     (hand,) = drifting("person")
     assert hand.since is None
 
