@@ -41,7 +41,7 @@ def bench(page, live_server, tech, instrument, sign_in, form_address):
     watch(page, complaints)
     sign_in(tech)
     page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    page.wait_for_function("() => navigator.serviceWorker.controller !== null")
     page.goto(form_address)
     wait_until_kept(page)
     yield page
