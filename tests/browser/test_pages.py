@@ -7,7 +7,14 @@ from axe_playwright_python.sync_playwright import Axe
 
 from measurements.refreshing import refresh
 from measurements.reports import issue
-from tests.factories import CheckInFactory, InstrumentFactory, WorkFactory
+from tests.factories import (
+    CheckInFactory,
+    DamageFactory,
+    ImportRunFactory,
+    InstrumentFactory,
+    PhotoFactory,
+    WorkFactory,
+)
 
 WIDTHS = (390, 1280)
 
@@ -25,6 +32,9 @@ def addresses(transactional_db, owner) -> list[str]:
             measured_at=datetime(year, 3, 1, 12, tzinfo=UTC),
             bridge_rise_mm=rise,
         )
+    for words in ("", "a long word: " + "W" * 150):
+        PhotoFactory(check_in=check_in, words=words, in_report=True)
+    DamageFactory(check_in=check_in)
     work = WorkFactory(instrument=instrument)
     empty = InstrumentFactory(customer__email="a.rather.long.name@a-long-domain.example")
     refresh()
@@ -52,6 +62,7 @@ def addresses(transactional_db, owner) -> list[str]:
         f"{page}work/nut/",
         f"{page}work/other/",
         f"/check-ins/{check_in.uuid}/",
+        f"/check-ins/{check_in.uuid}/photos/",
         f"/works/{work.uuid}/",
         "/calls/",
         "/contacts/",
@@ -76,6 +87,9 @@ def addresses(transactional_db, owner) -> list[str]:
         "/waiting/",
         "/offline/",
         "/reports/",
+        "/old-records/",
+        f"/old-records/{ImportRunFactory().uuid}/",
+        f"/old-records/{ImportRunFactory().uuid}/undo/",
         f"/reports/{report.number}/",
     ]
 
