@@ -7,12 +7,14 @@ own making; those have no check character, and only their exact text finds them.
 
 import re
 import secrets
+from urllib.parse import unquote
 
 from shop.models import CODE_ALPHABET
 
 BODY_LENGTH = 5
 #: Characters that no code has, and what may have been read for them.
 LOOKALIKES = {"0": "DQCG", "O": "DQCG", "1": "LJ7T", "I": "LJ7T", "U": "V"}
+_LABEL = re.compile(r"https?://[^/\s]+/t/([^/\s]+)/?", re.IGNORECASE)
 _GAPS = re.compile(r"[\s\-‐‑‒–—−_.]+")
 
 
@@ -48,6 +50,12 @@ def is_own_tag(text: str) -> bool:
 
 def _bare(text: str) -> str:
     return _GAPS.sub("", text).upper()
+
+
+def scanned(text: str) -> str:
+    """The tag in a label's address, which a scanner that types puts into the search box; else ``text``."""
+    address = _LABEL.fullmatch(text)
+    return unquote(address[1]) if address else text
 
 
 def read_code(text: str) -> str | None:

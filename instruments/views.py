@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET
 
 from instruments.forms import InstrumentForm, JointForm, joint_groups
 from instruments.models import Instrument, NeckJoint
-from instruments.tags import likely_code, read_code, trouble_with
+from instruments.tags import likely_code, read_code, scanned, trouble_with
 from shop import search
 from shop.editing import UNCHANGED, add_record, edit_record
 from shop.fields import MeasuredModelForm
@@ -28,7 +28,7 @@ def instruments(request: HttpRequest) -> HttpResponse:
 
     Part of a tag, or a code mistyped, only lists: it must never open another instrument than the one meant.
     """
-    wanted = search.wanted(request)
+    wanted = scanned(search.wanted(request))
     trouble = trouble_with(wanted)
     found = matching(wanted).select_related("customer", "joint", "outlook")
     if wanted and "page" not in request.GET:

@@ -188,6 +188,11 @@ class TestOpening:
         answer = at_bench.get(reverse("instruments"), {"q": text})
         assert answer["Location"] == "/instruments/K7M4Q-J/"
 
+    @pytest.mark.parametrize("text", ["https://bench.example/t/K7M4Q-J/", "HTTP://H:80/T/k7m4q-j"])
+    def test_a_scanner_that_types_the_labels_address_opens_it_too(self, at_bench, text):
+        answer = at_bench.get(reverse("instruments"), {"q": text})
+        assert answer["Location"] == "/instruments/K7M4Q-J/"
+
     def test_part_of_a_tag_lists_and_opens_nothing(self, at_bench):
         for text in ("K7M4Q", "m4q-j"):
             assert at_bench.get(reverse("instruments"), {"q": text}).status_code == 200
