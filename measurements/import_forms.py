@@ -10,9 +10,9 @@ from measurements.importing_matching import LEAVE_OUT, Heading, choices
 
 UNITS = [("mm", "millimetres"), ("in", "inches")]
 DAY_ORDERS = [
-    ("iso", "year first: 2026-03-31"),
-    ("day", "day first: 31/3/2026"),
-    ("month", "month first: 3/31/2026"),
+    ("iso", "2026-03-31"),
+    ("day", "31/3/2026 (day first)"),
+    ("month", "3/31/2026 (month first)"),
 ]
 
 
@@ -39,11 +39,7 @@ class UploadForm(forms.Form):
 class MatchForm(forms.Form):
     """One select a heading, preset with the guess; the unit of bare numbers; how days are written."""
 
-    unit = forms.ChoiceField(
-        label="A length without a unit is in",
-        choices=UNITS,
-        help_text="A cell or heading that names its unit keeps it.",
-    )
+    unit = forms.ChoiceField(label="Lengths are in", choices=UNITS)
     day_order = forms.ChoiceField(label="Days are written", choices=DAY_ORDERS)
 
     def __init__(self, data: Any = None, *, headings: list[Heading], **options: Any) -> None:

@@ -233,10 +233,7 @@ def _day(text: str, order: DayOrder) -> str:
         return text
     first, second, year = (int(part) for part in match.groups())
     day, month = (first, second) if order == "day" else (second, first)
-    try:
-        return date(year, month, day).isoformat()
-    except ValueError:
-        return text
+    return f"{year}-{month:02d}-{day:02d}" if month <= 12 else text  # the import says what is wrong
 
 
 @lru_cache(maxsize=1)

@@ -86,7 +86,7 @@ def test_faults_stand_first_under_the_files_own_headings(at_desk):
     page = at_desk.get(seen["Location"])
     first, second = page.context["rows"][:2]
     assert (first.line, first.problems[0][0]) == (5, "Date")
-    assert "31/2/2016" in first.problems[0][1]
+    assert "2016-02-31 is not in the calendar" in first.problems[0][1]
     assert second.problems[0][0] == "12th bass"
     assert "24 mm is impossible: expected 0 to 11.6 mm" in second.problems[0][1]
     assert ("12th bass", "24", True) in second.cells
