@@ -5,13 +5,13 @@ carries every customer's address, and undoing takes facts off the record, which 
 """
 
 import logging
+from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, StreamingHttpResponse
-from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
@@ -293,10 +293,10 @@ def undo(request: HttpRequest, uuid: UUID) -> HttpResponse:
 
 @require_GET
 @owner_only
-def export(request: HttpRequest, kind: str) -> HttpResponseBase:
+def export(request: HttpRequest, kind: str) -> Any:
     """The whole shop as XLSX, or as a ZIP of CSV files."""
     name = f"shop-{timezone.localdate()}"
-    response: HttpResponseBase
+    response: StreamingHttpResponse | FileResponse
     if kind == "csv":
         response = StreamingHttpResponse(as_archive(), content_type="application/zip")
         response["Content-Disposition"] = f'attachment; filename="{name}.zip"'

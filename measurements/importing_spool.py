@@ -59,7 +59,7 @@ class Kept:
     def totals(self) -> dict[str, Any] | None:
         """The preview's totals, or None where there is no preview yet."""
         try:
-            return json.loads((self.folder / "totals.json").read_bytes())  # type: ignore[no-any-return]
+            return json.loads((self.folder / "totals.json").read_bytes())
         except FileNotFoundError:
             return None
 
