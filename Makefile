@@ -6,7 +6,7 @@ PORT ?= 8000
 HOST ?= 127.0.0.1
 RUN := $(BIN)/python manage.py
 
-.PHONY: demo test bench-forecast bench-fleet lint format types lock clean
+.PHONY: demo test bench-forecast bench-fleet bench-live lint format types lock clean
 
 demo: $(VENV)/runtime.stamp
 	$(RUN) migrate --verbosity 0
@@ -26,6 +26,9 @@ bench-forecast: $(VENV)/dev.stamp
 bench-fleet: $(VENV)/dev.stamp
 	$(BIN)/python -m bench.fleet
 	$(BIN)/python -m bench.fleet_db $(ARGS)
+
+bench-live: $(VENV)/dev.stamp
+	$(BIN)/python -m bench.live
 
 lint: $(VENV)/dev.stamp
 	$(BIN)/ruff check .

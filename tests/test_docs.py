@@ -41,7 +41,18 @@ def test_every_command_of_ours_is_in_the_readme():
 
 
 @pytest.mark.parametrize(
-    "target", ["demo", "test", "lint", "types", "format", "lock", "bench-forecast", "bench-fleet"]
+    "target",
+    [
+        "demo",
+        "test",
+        "lint",
+        "types",
+        "format",
+        "lock",
+        "bench-forecast",
+        "bench-fleet",
+        "bench-live",
+    ],
 )
 def test_every_make_target_that_the_guide_names_exists(target):
     makefile = (ROOT / "Makefile").read_text(encoding="utf-8")
