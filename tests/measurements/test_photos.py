@@ -509,3 +509,13 @@ def test_the_instruments_page_shows_this_visits_photos(check_in, at_bench):
     assert reverse("photo", kwargs={"uuid": row.uuid}) in page
     assert reverse("photo", kwargs={"uuid": old.uuid}) not in page
     assert f'href="{address(returned)}">Add photos or damage' in page
+
+
+def test_the_instruments_page_shows_six_of_many(check_in, at_bench):
+    for _ in range(8):
+        PhotoFactory(check_in=check_in)
+    page = at_bench.get(
+        reverse("instrument", kwargs={"tag": check_in.instrument.tag})
+    ).content.decode()
+    assert page.count("?size=small") == 6
+    assert f'href="{address(check_in, "check-in")}#photos">All photos' in page
