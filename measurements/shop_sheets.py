@@ -177,8 +177,8 @@ def _json(text: str) -> Any:
         value = json.loads(text[: LONGEST_JSON + 1], parse_constant=refuse)
     except (ValueError, RecursionError):
         raise ValueError(f"{quoted(text)} is not JSON; leave the cell as exported") from None
-    parts = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
-    for part in parts:
+    parts = [*value, *value.values()] if isinstance(value, dict) else value
+    for part in parts if isinstance(parts, list) else [parts]:
         if not all(_is_plain(item) for item in (part if isinstance(part, list) else [part])):
             raise ValueError(f"{quoted(text)} holds more than plain words and numbers")
     return value
@@ -187,7 +187,9 @@ def _json(text: str) -> Any:
 def _is_plain(item: Any) -> bool:
     if isinstance(item, float | int):
         return math.isfinite(item) and abs(item) < 1e9
-    return item is None or (isinstance(item, str) and "\0" not in item)
+    if isinstance(item, str):  # what a database cannot hold: a zero, half of a pair
+        return not any(sign == "\0" or "\ud800" <= sign <= "\udfff" for sign in item)
+    return item is None
 
 
 _READERS: dict[type, Any] = {

@@ -143,6 +143,7 @@ REFUSED = [
     ("readings", "received", "sold", "stage: “sold” is not one of: received, returned"),
     ("readings", "T-LONE", "T-GONE", "tag: “T-GONE” is no instrument, neither here nor on record"),
     ("readings", "2020-03-02T", "2999-03-02T", "2999-03-02 lies in the future"),
+    ("readings", "received", '"x"', "stage: “x” is not one of: received, returned"),
     ("readings", "2020-03-02T", "yesterday T", "is no moment; write it in UTC like 2026-03-31T"),
 ]
 
@@ -204,3 +205,21 @@ def test_columns_that_are_not_there_are_as_on_a_new_record(owner):
     assert import_file(data, by=owner).problems == []
     held = Instrument.objects.get(tag="K7")
     assert (held.customer.name, held.fret_count, held.joint.one_way) == ("Ines Marlow", 20, True)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ('{"a": "\\ud800"}', "holds more than plain words and numbers"),
+        ('{"\\u0000": 1}', "holds more than plain words and numbers"),
+        ('{"a": 1e999}', "holds more than plain words and numbers"),
+        ('{"a": {"b": {}}}', "holds more than plain words and numbers"),
+        ('{"a": NaN}', "is not JSON; leave the cell as exported"),
+        ("[" * 15_000, "is not JSON; leave the cell as exported"),
+        ("[1]", "is not JSON for an object"),
+    ],
+)
+def test_what_is_kept_as_json_is_plain_words_and_numbers(text, message):
+    column = next(c for c in SHEETS["readings"].columns if c.name == "as_typed")
+    with pytest.raises(ValueError, match=message):
+        column.read(text)
