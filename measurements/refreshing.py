@@ -16,6 +16,7 @@ from measurements.models import Outlook, ShopPrior
 from measurements.outlooks import MODEL_VERSION, compute
 from measurements.prior import learn
 from measurements.rows import lock
+from measurements.statements import only_row
 from shop.models import ShopProfile
 
 log = logging.getLogger(__name__)
@@ -117,7 +118,8 @@ def _out_of_date(key: int, as_of: date | None) -> Outlook:
 def refresh_after(instrument: Instrument) -> bool:
     """Refresh one outlook after a fact was saved; on a fault say so, and never raise."""
     try:
-        stored = _store([instrument.pk], None, ShopProfile.current())
+        profile = only_row(ShopProfile) or ShopProfile.current()
+        stored = _store([instrument.pk], None, profile)
     except Exception:  # the fact is saved; whatever broke must not take it back
         log.exception("outlook of instrument %s not refreshed", instrument.pk)
         if not Outlook.objects.filter(instrument=instrument).update(out_of_date=True):

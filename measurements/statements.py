@@ -6,10 +6,11 @@ For the few rows of one instrument, making a query's SQL takes many times as lon
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Self
+from functools import cache
+from typing import Any, Self, TypeVar
 
 from django.db import connection
-from django.db.models import Expression, Field, QuerySet
+from django.db.models import Expression, Field, Model, QuerySet
 
 Row = tuple[Any, ...]
 
@@ -61,3 +62,19 @@ class Statement:
                 for convert in converters:
                     row[place] = convert(row[place], expression, connection)
         return found
+
+
+T = TypeVar("T", bound=Model)
+
+
+def only_row(model: type[T]) -> T | None:
+    """The row of a table that holds one at most, whose key is 1."""
+    names, statement = _only(model, connection.vendor)
+    rows = statement.converted(statement.fetch())
+    return model.from_db(connection.alias, names, rows[0]) if rows else None
+
+
+@cache
+def _only(model: type[Model], vendor: str) -> tuple[list[str], Statement]:
+    names = [field.attname for field in model._meta.concrete_fields]
+    return names, Statement.of(model._default_manager.filter(pk=1).values_list(*names))
