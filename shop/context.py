@@ -5,6 +5,7 @@ from typing import Any
 from django.http import HttpRequest
 
 from shop.models import ShopProfile, User
+from shop.places import HEADER, open_to
 from shop.roles import OWNER, TECHNICIAN, roles_of
 
 
@@ -13,16 +14,7 @@ def shop(request: HttpRequest) -> dict[str, Any]:
         return {"shop": ShopProfile.current(), "unit": "mm"}
     roles = roles_of(request.user)
     return {
-        "nav": [
-            ("due", "Due"),
-            ("calls", "Calls"),
-            ("today", "Today"),
-            ("instruments", "Instruments"),
-            ("customers", "Customers"),
-            ("reports", "Reports"),
-            *([("imports", "Old records"), ("settings", "Settings")] if OWNER in roles else []),
-            ("preferences", "You"),
-        ],
+        "nav": open_to(HEADER, roles),
         "shop": ShopProfile.current(),
         "unit": request.user.unit,
         "is_owner": OWNER in roles,

@@ -28,6 +28,7 @@ urlpatterns = [
         ),
         name="password",
     ),
+    path("shop/", views.the_shop, name="the-shop"),
     path("staff/", staff_views.staff, name="staff"),
     path("staff/add/", staff_views.add_person, name="staff-add"),
     path("staff/<int:number>/", staff_views.edit_person, name="staff-edit"),

@@ -15,7 +15,8 @@ from shop.fields import MeasuredModelForm
 from shop.forms import CustomerForm, PreferencesForm, ShopProfileForm
 from shop.models import Customer, ShopProfile
 from shop.people import person, unit_of
-from shop.roles import anyone_on_staff
+from shop.places import SHOP, open_to
+from shop.roles import anyone_on_staff, roles_of
 
 form_view = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -107,3 +108,11 @@ def preferences(request: HttpRequest) -> HttpResponse:
     status = 422 if form.is_bound else 200
     context = {"form": form, "title": "Your preferences"}
     return render(request, "shop/form.html", context, status=status)
+
+
+@require_GET
+@anyone_on_staff
+def the_shop(request: HttpRequest) -> HttpResponse:
+    """What the shop keeps beside its instruments, as far as this person may see it."""
+    places = open_to(SHOP, roles_of(person(request)))
+    return render(request, "shop/the_shop.html", {"places": places})

@@ -7,6 +7,7 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from measurements.feed import new_feed
+from shop.places import HEADER, SHOP, open_to
 from tests.conftest import signed_in
 from tests.factories import (
     BookingFactory,
@@ -79,6 +80,7 @@ MAY = {
     "import-undo": ({"owner"}, {"owner"}),
     "export-everything": ({"owner"}, set()),
     "password": (STAFF, STAFF),
+    "the-shop": (STAFF, set()),
     "staff": ({"owner"}, set()),
     "staff-add": ({"owner"}, {"owner"}),
     "staff-edit": ({"owner"}, {"owner"}),
@@ -231,3 +233,13 @@ def test_an_ended_session_sends_htmx_to_the_whole_sign_in_page(db):
     response = Client().get(reverse("today"), headers={"HX-Request": "true"})
     assert response.status_code == 200
     assert response["HX-Redirect"].startswith(reverse("sign-in"))
+
+
+@pytest.mark.parametrize("role", sorted(STAFF))
+def test_every_link_in_the_header_and_on_the_shops_page_opens(role, db):
+    browser = signed_in(UserFactory(role=role))
+    for place in open_to(HEADER + SHOP, {role}):
+        assert browser.get(reverse(place.address)).status_code == 200, place
+    hidden = set(HEADER + SHOP) - set(open_to(HEADER + SHOP, {role}))
+    for place in hidden:
+        assert browser.get(reverse(place.address)).status_code == 403, place

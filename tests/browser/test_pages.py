@@ -71,6 +71,7 @@ def addresses(transactional_db, owner) -> list[str]:
         "/gauges/",
         "/gauges/add/",
         "/drift/",
+        "/shop/",
         "/staff/",
         "/staff/add/",
         f"/staff/{owner.pk}/",
