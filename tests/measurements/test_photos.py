@@ -13,12 +13,13 @@ from django.db import DatabaseError
 from django.urls import reverse
 from PIL import Image, ImageCms, ImageFile
 
-from measurements import photo_acts, photos
+from measurements import photo_acts
 from measurements.acts import record_check_in, void
 from measurements.models import Photo, Stage
 from measurements.photo_acts import MOST_IN_REPORT, add_photo, describe_photos
 from measurements.photo_reads import jpeg_of, seen_at
 from measurements.photos import PhotoRefusedError, prepare, shrink
+from shop import pictures
 from tests.factories import CheckInFactory, PhotoFactory
 from tests.measurements.pictures import (
     another,
@@ -200,7 +201,7 @@ def test_a_bomb_is_refused_by_its_header(size, monkeypatch):
     def unpacked(*args):
         raise AssertionError("it was unpacked")
 
-    monkeypatch.setattr(photos, "_unpack", unpacked)
+    monkeypatch.setattr(pictures, "_unpack", unpacked)
     with pytest.raises(PhotoRefusedError, match="more than 60 million pixels"):
         prepare(png_claiming(*size))
 
