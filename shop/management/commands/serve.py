@@ -39,7 +39,7 @@ class Command(BaseCommand):
         self.stdout.flush()
         gunicorn = [
             sys.executable, "-m", "gunicorn", "shop.wsgi", "--bind", f"{host}:{port}",
-            "--workers", str(options["workers"]), "--log-level", "warning",
+            "--workers", str(options["workers"]), "--timeout", "120", "--log-level", "warning",
         ]  # fmt: skip
         os.chdir(settings.BASE_DIR)
         os.execv(sys.executable, gunicorn)  # noqa: S606  the server takes this process's place
