@@ -107,9 +107,10 @@ def test_the_first_fret_ends_where_it_was_wanted_whatever_else_moves():
     assert case.nut_change_mm[1] == 0.0
 
 
-# An angle is turned exactly. Relief turns the fret plane to first order, so with both the way back
-# misses by the product of the two angles.
-@pytest.mark.parametrize(("relief", "misses_mm"), [(None, 1e-9), (0.1, 0.003)])
+# The bridge rise is always read over the saddle line, which stays where it is while the bridge's own point
+# turns away from it: there and back misses by (d + b)·sin²δ, 0.0018 mm at 0.7° and 12.4 mm. Relief turns
+# the fret plane to first order, so with both the way back misses by the product of the two angles too.
+@pytest.mark.parametrize(("relief", "misses_mm"), [(None, 0.002), (0.1, 0.003)])
 def test_there_and_back_again(relief, misses_mm):
     there = what_if(bench(), tilt_deg=0.7, saddle_mm=(3.5, 3.4), relief_mm=relief)
     back = what_if(
