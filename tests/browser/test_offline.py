@@ -8,6 +8,7 @@ from playwright.sync_api import Page, expect
 
 from measurements.models import CheckIn, Work
 from measurements.refreshing import refresh
+from shop import offline
 from tests.factories import PASSWORD, CheckInFactory, InstrumentFactory, UserFactory
 
 # What a browser says of its own accord when a request cannot be made, and htmx of its preview.
@@ -64,15 +65,25 @@ def watch(page: Page, complaints: list[str]) -> None:
     )
 
 
+def until(page: Page, question: str, argument: object = None) -> None:
+    """Ask the page until it says yes. (wait_for_function does not wait for a promise's answer.)"""
+    for _ in range(160):
+        if page.evaluate(question, argument):
+            return
+        page.wait_for_timeout(50)
+    pytest.fail(f"never came true: {question}")
+
+
 def wait_until_kept(page: Page, count: int = 2) -> None:
     """Until the worker holds the form and the page of what waits."""
-    page.wait_for_function(
+    until(
+        page,
         """async (count) => {
           const names = (await caches.keys()).filter((name) => name.startsWith("saddleroom pages"));
           const kept = await Promise.all(names.map(async (name) => (await caches.open(name)).keys()));
           return kept.flat().length >= count;
         }""",
-        arg=count,
+        count,
     )
 
 
@@ -215,8 +226,9 @@ def test_signing_out_warns_by_name_and_empties_the_device(bench, form_address, t
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")
 
-    page.wait_for_function(
-        "async () => (await caches.keys()).every((name) => !name.startsWith('saddleroom pages'))"
+    until(
+        page,
+        "async () => (await caches.keys()).every((name) => !name.startsWith('saddleroom pages'))",
     )
     page.context.set_offline(True)
     page.goto(form_address)
@@ -354,6 +366,26 @@ def test_a_server_that_answers_is_never_passed_over_for_what_was_kept(
     page.goto(form_address)
     expect(page.get_by_role("heading", level=1)).to_contain_text("Renamed")
     expect(page.locator("body[data-kept]")).to_have_count(0)
+
+
+def test_a_new_release_replaces_what_the_old_one_kept_and_keeps_the_forms(
+    bench, form_address, monkeypatch
+):
+    page = bench
+    names, release = offline.kept_files()
+    monkeypatch.setattr(offline, "kept_files", lambda: (names, "the-next"))
+    page.evaluate("navigator.serviceWorker.ready.then((registration) => registration.update())")
+    until(
+        page,
+        "async (release) => (await caches.keys()).every((name) => !name.includes(release))",
+        release,
+    )
+    names = page.evaluate("caches.keys()")
+    assert sorted(names) == ["saddleroom files the-next", "saddleroom pages the-next"]
+    page.context.set_offline(True)
+    page.goto(form_address)
+    expect(page.locator("main")).to_contain_text("This form was kept on this device")
+    page.context.set_offline(False)
 
 
 def test_nothing_but_forms_and_files_is_kept(bench, live_server):
