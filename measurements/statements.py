@@ -5,11 +5,14 @@ For the few rows of one instrument, making a query's SQL takes many times as lon
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
+from types import MethodType
 from typing import Any, Self, TypeVar
 
 from django.db import connection
+from django.db.backends.base.operations import BaseDatabaseOperations
 from django.db.models import Expression, Field, Model, QuerySet
 
 Row = tuple[Any, ...]
@@ -26,13 +29,29 @@ class Slot(Expression):
         return "%s", [self]
 
 
+Converter = Callable[[Any, Any, Any], Any]
+
+
+def _of_any_connection(convert: Converter) -> Converter:
+    """A converter that asks the connection in use, where Django's is bound to that of one thread."""
+    if not isinstance(convert, MethodType):
+        return convert
+    if not isinstance(convert.__self__, BaseDatabaseOperations):
+        return convert
+    function = convert.__func__
+    return lambda value, expression, in_use: function(in_use.ops, value, expression, in_use)
+
+
 @dataclass(frozen=True)
 class Statement:
-    """A compiled query of columns; ``converters`` are those of the database's values, by place."""
+    """A compiled query of columns; ``converters`` are those of the database's values, by place.
+
+    One is shared by all threads, so it holds nothing of the connection that it was compiled for.
+    """
 
     sql: str
     params: tuple[Any, ...]
-    converters: dict[int, tuple[list[Any], Any]]
+    converters: dict[int, tuple[list[Converter], Any]]
 
     @classmethod
     def of(cls, queryset: QuerySet[Any, Any]) -> Self:
@@ -40,7 +59,11 @@ class Statement:
         compiler = queryset.query.get_compiler(connection=connection)
         sql, params = compiler.as_sql()
         columns = [column for column, *_ in compiler.select]
-        return cls(sql, tuple(params), compiler.get_converters(columns))
+        converters = {
+            place: ([_of_any_connection(convert) for convert in converts], expression)
+            for place, (converts, expression) in compiler.get_converters(columns).items()
+        }
+        return cls(sql, tuple(params), converters)
 
     def fetch(self, **given: Any) -> list[Row]:
         """Rows as the database gives them, each slot filled with the value of its name."""
