@@ -50,6 +50,7 @@ def labels(request: HttpRequest) -> HttpResponse:
         "added_choices": ADDED.items(),
         "instruments": shown,
         "count": count,
+        "count_shown": len(shown),
         "ticked": ticked,
     }
     status = 422 if form.is_bound else 200

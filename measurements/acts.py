@@ -86,6 +86,15 @@ def record_work(
     if already is not None:
         if already.instrument_id != instrument.pk:
             raise ValidationError("This work was already saved for another instrument.")
+        if (kind, facts.get("as_typed", {}), facts.get("notes", "")) != (
+            already.kind,
+            already.as_typed,
+            already.notes,
+        ):
+            raise ValidationError(
+                "This work was logged before, with other figures. What is logged stands: open it from "
+                "the instrument's page, void it there and log what was really done."
+            )
         return already
     if kind == WorkKind.JOINT:
         joint = NeckJoint.objects.select_for_update().get(instrument=instrument)

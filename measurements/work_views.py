@@ -103,12 +103,22 @@ def _form_class(kind: str, instrument: Instrument) -> type[WorkForm]:
 
 
 def _logged_before(request: HttpRequest, instrument: Instrument) -> bool:
-    """Whether this very form was sent before: by now its turns might seem to be beyond the travel."""
+    """Whether this very form was sent before: by now its turns might seem to be beyond the travel.
+
+    With another figure in it, it is not the same form: what was changed must not vanish unsaid.
+    """
     try:
         uuid = UUID(request.POST.get("uuid", ""))
     except ValueError:
         return False
-    return Work.objects.filter(uuid=uuid, instrument=instrument).exists()
+    first = Work.objects.filter(uuid=uuid, instrument=instrument).first()
+    if first is None or request.POST.get("notes", "").strip() != first.notes:
+        return False
+    return all(
+        request.POST[name].strip() == text
+        for name, text in first.as_typed.items()
+        if name in request.POST
+    )
 
 
 def _onward(instrument: Instrument, kind: str) -> HttpResponse:

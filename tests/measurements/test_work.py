@@ -192,3 +192,17 @@ def test_a_repeated_submit_is_one_piece_of_work(at_bench, tilting):
     post(at_bench, tilting, "joint", **data)
     post(at_bench, tilting, "joint", **data)
     assert Work.objects.count() == 1
+
+
+def test_the_same_form_with_other_figures_is_not_swallowed(at_bench):
+    """Somebody whose first answer was lost may have changed a figure before trying again."""
+    instrument = InstrumentFactory()
+    CheckInFactory(instrument=instrument)
+    address = reverse("work-add", kwargs={"tag": instrument.tag, "kind": "saddle"})
+    data = {"uuid": str(uuid4()), "day": timezone.localdate().isoformat(), "notes": ""}
+    assert at_bench.post(address, data | {"saddle_bass_to_mm": "2.6"}).status_code == 302
+    assert at_bench.post(address, data | {"saddle_bass_to_mm": "2.6"}).status_code == 302
+    other = at_bench.post(address, data | {"saddle_bass_to_mm": "2.4"})
+    assert other.status_code == 422
+    assert "logged before, with other figures" in other.content.decode()
+    assert Work.objects.get().saddle_bass_to_mm == 2.6
