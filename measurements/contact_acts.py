@@ -78,15 +78,20 @@ def send(call: Call, *, by: User) -> Contact:
         to=[letter.to],
         reply_to=[shop.email] if shop.email else None,
     )
+    deliver(contact, message)
+    return contact
+
+
+def deliver(contact: Contact, message: EmailMessage) -> None:
+    """Send what is on record as sent; a refusal is put on record, and raised as ``ValidationError``."""
     try:
         message.send()
     except Exception as error:  # whatever the mail server or the network said
         contact.failed = f"{type(error).__name__}: {error}"[:400]
         contact.save(update_fields=["failed"])
         raise ValidationError(
-            f"The letter to {call.customer} did not go ({contact.failed}). Nothing else was changed."
+            f"The letter to {contact.customer} did not go ({contact.failed}). Nothing else was changed."
         ) from error
-    return contact
 
 
 @transaction.atomic

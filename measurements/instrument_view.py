@@ -18,6 +18,7 @@ from measurements.charts import shows_reset_limit, trend_figure
 from measurements.check_in_views import check_ins_of, instrument_or_404
 from measurements.counsel import Counsel, Dates, counsel
 from measurements.drawing import after_option, readings_now, side_views
+from measurements.estimates import option_estimates
 from measurements.models import CheckIn, Outlook, Work
 from measurements.movement import coverage, movement, next_reading
 from measurements.notices import refresh_and_say
@@ -90,6 +91,7 @@ class OptionRow:
     spent: str
     reset: str
     cautions: list[str]
+    estimate: str
 
 
 @require_GET
@@ -112,7 +114,7 @@ def instrument(request: HttpRequest, tag: str) -> HttpResponse:
         "seen_on_visit": seen_on_visit(standing[::-1]),
         "kinds": work_kinds(found),
         "adjustable": found.joint.kind in ("tilting", "shimmed"),
-        "reports": found.reports.all()[:10],
+        "reports": found.reports.newest().defer("content")[:10],
         "report_nonce": uuid4(),
     }
     if has_readings:
@@ -154,6 +156,7 @@ def advice_context(now: Counsel, unit: LengthUnit) -> dict[str, Any]:
 def option_rows(now: Counsel, unit: LengthUnit) -> list[OptionRow]:
     lowering = now.instrument.joint.lowering_turn
     height = now.advice.first_step in ("height", "none")
+    estimates = option_estimates(now.profile)
     return [
         OptionRow(
             option=option,
@@ -167,6 +170,7 @@ def option_rows(now: Counsel, unit: LengthUnit) -> list[OptionRow]:
                 )
             ],
             cautions=caution_words(option.cautions),
+            estimate=estimates.get(option.key, ""),
             **_when(now, now.option_dates.get(option.key)),
         )
         for option in now.advice.options

@@ -52,15 +52,26 @@ def _damage_words(damage: Damage, check_in: CheckIn, numbers: dict[int, int]) ->
 
 def paper_sources(content: dict[str, Any]) -> dict[str, str]:
     """The report's pictures as data addresses, by photo; without one whose file is gone or changed."""
-    wanted = {photo["uuid"]: photo["digest"] for photo in content.get("photos", [])}
+    entries = content.get("photos", [])
     sources = {}
-    for photo in Photo.objects.filter(uuid__in=wanted):
-        key = str(photo.uuid)
-        try:
-            data = jpeg_of(photo)
-        except FileNotFoundError:
-            continue
-        if hashlib.sha256(data).hexdigest() == wanted[key]:
+    for photo in Photo.objects.filter(uuid__in=[entry["uuid"] for entry in entries]):
+        (digest,) = (entry["digest"] for entry in entries if entry["uuid"] == str(photo.uuid))
+        data = _unchanged(photo, digest)
+        if data is not None:
             small = base64.b64encode(shrink(data)).decode("ascii")
-            sources[key] = f"data:image/jpeg;base64,{small}"
+            sources[str(photo.uuid)] = f"data:image/jpeg;base64,{small}"
     return sources
+
+
+def jpeg_as_frozen(entry: dict[str, Any]) -> bytes | None:
+    """The picture of an entry of the report; None where its file is gone or changed."""
+    photo = Photo.objects.filter(uuid=entry["uuid"]).first()
+    return None if photo is None else _unchanged(photo, entry["digest"])
+
+
+def _unchanged(photo: Photo, digest: str) -> bytes | None:
+    try:
+        data = jpeg_of(photo)
+    except FileNotFoundError:
+        return None
+    return data if hashlib.sha256(data).hexdigest() == digest else None

@@ -1,22 +1,38 @@
-"""Service reports: issue, list, show, and as a PDF."""
+"""Service reports: issue, list, show, correct, and as a PDF."""
 
-from uuid import UUID
+from uuid import UUID, uuid4
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from measurements import reports as service
 from measurements.check_in_views import instrument_or_404
 from measurements.counsel import counsel
 from measurements.models import ServiceReport
+from measurements.report_facts import corrections
+from measurements.report_forms import ReviseForm
+from measurements.report_pages import page_context
+from measurements.report_paper import file_name, pdf
+from measurements.report_revisions import revise
 from shop import search
 from shop.pdf import PdfUnavailableError, pdf_trouble
 from shop.people import person
 from shop.roles import anyone_on_staff
+from shop.views import form_view
+
+
+def report_or_404(number: int, revision: int | None = None) -> ServiceReport:
+    """One revision of a report, or its newest."""
+    found = ServiceReport.objects.filter(number=number).select_related("instrument__customer")
+    chosen = found.newest() if revision is None else found.filter(revision=revision)
+    report = chosen.first()
+    if report is None:
+        raise Http404("No such report, or no such revision of it.")
+    return report
 
 
 @require_POST
@@ -50,10 +66,12 @@ def _nonce(request: HttpRequest) -> str:
 @require_GET
 @anyone_on_staff
 def reports(request: HttpRequest) -> HttpResponse:
-    """All reports, newest first; or those of one instrument or customer."""
+    """All reports by their newest revision, newest first; or those of one instrument or customer."""
     wanted = search.wanted(request)
-    found = ServiceReport.objects.select_related("instrument__customer", "issued_by").defer(
-        "content"
+    found = (
+        ServiceReport.objects.newest()
+        .select_related("instrument__customer", "issued_by")
+        .defer("content")
     )
     if wanted:
         found = (
@@ -67,22 +85,61 @@ def reports(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 @anyone_on_staff
-def report(request: HttpRequest, number: int) -> HttpResponse:
-    found = get_object_or_404(ServiceReport.objects.select_related("instrument"), number=number)
-    context = {"report": found, "content": found.content, "pdf_trouble": pdf_trouble()}
+def report(request: HttpRequest, number: int, revision: int | None = None) -> HttpResponse:
+    """The newest revision, or an earlier one, with what was corrected since."""
+    found = report_or_404(number, revision)
+    context = page_context(found)
+    context |= {
+        "pdf_trouble": pdf_trouble(),
+        "revisions": list(ServiceReport.objects.filter(number=number).defer("content")),
+        "corrections": [] if context["replaced"] else corrections(found),
+    }
     return render(request, "measurements/report.html", context)
+
+
+@form_view
+@anyone_on_staff
+def revise_report(request: HttpRequest, number: int) -> HttpResponse:
+    """Issue the next revision, which says what was corrected."""
+    found = report_or_404(number)
+    doubtful = counsel(found.instrument).advice.first_step == "remeasure"
+    data = request.POST if request.method == "POST" else None
+    start = {"nonce": uuid4(), "revision": found.revision}
+    form = ReviseForm(data, initial=start, doubtful=doubtful)
+    if form.is_valid():
+        seen = report_or_404(number, form.cleaned_data["revision"])
+        try:
+            new = revise(
+                seen,
+                person(request),
+                why=form.cleaned_data["why"],
+                nonce=str(form.cleaned_data["nonce"]),
+            )
+        except ValidationError as error:
+            form.add_error(None, ValidationError(error.messages))
+        else:
+            messages.success(request, f"Revision {new.revision} is issued.")
+            return redirect("report", number=number)
+    context = {"form": form, "report": found, "corrections": corrections(found)}
+    return render(
+        request, "measurements/report_revise.html", context, status=422 if form.is_bound else 200
+    )
 
 
 @require_GET
 @anyone_on_staff
-def report_pdf(request: HttpRequest, number: int) -> HttpResponse:
+def report_pdf(request: HttpRequest, number: int, revision: int | None = None) -> HttpResponse:
     """The PDF, A4 or with ``?paper=Letter``."""
-    found = get_object_or_404(ServiceReport, number=number)
+    found = report_or_404(number, revision)
     try:
-        data = service.pdf(found, request.GET.get("paper", ""))
+        data = pdf(found, request.GET.get("paper", ""))
     except PdfUnavailableError as trouble:
         messages.error(request, str(trouble))
         return redirect("report", number=number)
+    return pdf_response(found, data)
+
+
+def pdf_response(report: ServiceReport, data: bytes) -> HttpResponse:
     response = HttpResponse(data, content_type="application/pdf")
-    response["Content-Disposition"] = f'attachment; filename="service-report-{number}.pdf"'
+    response["Content-Disposition"] = f'attachment; filename="{file_name(report)}"'
     return response

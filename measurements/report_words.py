@@ -257,3 +257,7 @@ def state_words(state: str) -> str:
 
 def lines_of(text: str) -> Sequence[str]:
     return [line.strip() for line in text.splitlines() if line.strip()]
+
+
+def day_words(day: date) -> str:
+    return f"{day.day} {day:%B %Y}"

@@ -4,33 +4,30 @@
 unit and the pictures' coordinates. Templates only print it; nothing is computed when it is shown.
 """
 
-import base64
-from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date, datetime
 from typing import Any
 
-import numpy as np
-from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import Max
-from django.template.loader import render_to_string
 from django.utils import timezone
 
-from geometry.readings import Targets
-from geometry.units import LengthUnit, format_length
+from geometry.units import LengthUnit
 from instruments.models import Instrument, JointKind
 from measurements.counsel import Counsel, counsel
-from measurements.drawing import SIDES, Measured, after_work, measured, side_views
-from measurements.drawing_parts import figure
+from measurements.drawing import Measured, after_work, measured, side_views
+from measurements.estimates import next_estimate
 from measurements.models import CheckIn, ServiceReport, Stage, Work
 from measurements.outlooks import conclude
-from measurements.photo_report import paper_sources, seen_for_report
+from measurements.photo_report import seen_for_report
+from measurements.report_facts import facts_of
+from measurements.report_rows import reading_rows
 from measurements.report_words import (
     CARE,
     CAUTIONS,
     GLOSSARY,
+    day_words,
     found_words,
     lines_of,
     next_words,
@@ -40,13 +37,12 @@ from measurements.report_words import (
 )
 from measurements.trend import trend
 from measurements.trend_svg import trend_pictures
+from shop import logo
 from shop.models import ShopProfile, User
-from shop.pdf import write_pdf
 
 FORM = 1  # of the content; a later form keeps the templates of this one
 FIRST_NUMBER = 1001
 ATTEMPTS = 20
-PAPERS = ("A4", "Letter")
 
 
 def issue(instrument: Instrument, by: User, *, nonce: str = "") -> ServiceReport:
@@ -86,20 +82,30 @@ def _next_number() -> int:
     return max(last + 1, FIRST_NUMBER)
 
 
-def freeze(instrument: Instrument, *, by: User, issued_at: datetime) -> dict[str, Any]:
+def freeze(
+    instrument: Instrument,
+    *,
+    by: User,
+    issued_at: datetime,
+    as_of: date | None = None,
+    before: datetime | None = None,
+) -> dict[str, Any]:
     """Everything the report says, as JSON.
 
-    The latest visit is the last check-in as received with the last one as returned after it.
+    It is about the latest visit, or the latest ``before`` a moment: the last check-in as received with
+    the last one as returned after it. What to expect is said ``as_of`` a day, that of issue by default.
     Raises ``ValidationError`` where nothing has been measured.
     """
-    received, returned = visit(instrument)
-    today = timezone.localtime(issued_at).date()
+    received, returned = visit(instrument, before)
+    issued_on = timezone.localtime(issued_at).date()
+    today = as_of or issued_on
     customer = instrument.customer
     unit: LengthUnit = "in" if customer is not None and customer.unit == "in" else "mm"
     now = counsel(instrument, as_of=today)
     (outlook,) = conclude(now.facts, today, now.profile)
     check_ins = [check_in for check_in in (received, returned) if check_in is not None]
     readings = [measured(check_in) for check_in in check_ins]
+    works = _works(instrument, check_ins, before or issued_at)
     found = found_words(readings[0], now.targets, unit, later=False)
     if len(readings) > 1:
         found += found_words(readings[1], now.targets, unit, later=True)
@@ -107,9 +113,9 @@ def freeze(instrument: Instrument, *, by: User, issued_at: datetime) -> dict[str
         "form": FORM,
         "language": "en-GB",
         "unit": unit,
-        "issued_on": day_words(today),
+        "issued_on": day_words(issued_on),
         "issued_by": by.get_full_name() or by.get_username(),
-        "shop": _shop(),
+        "shop": _shop(now.profile),
         "customer": None
         if customer is None
         else {"name": customer.name, "address": lines_of(customer.address)},
@@ -121,25 +127,29 @@ def freeze(instrument: Instrument, *, by: User, issued_at: datetime) -> dict[str
         "rows": reading_rows(check_ins, readings, now.targets, unit),
         "found": found,
         **seen_for_report(check_ins),
-        "work": [work_sentence(work, unit) for work in _works(instrument, check_ins, issued_at)],
+        "work": [work_sentence(work, unit) for work in works],
         "state": outlook.state,
         "state_words": state_words(outlook.state),
         "outlook": outlook_words(outlook, unit),
         "next": next_words(
             now.advice, now.recommended, outlook, unit, unmeasured=bool(now.facts.unmeasured[0])
         ),
+        "estimate": next_estimate(now, outlook),
         "care": list(CARE),
         "cautions": list(CAUTIONS),
         "glossary": [list(entry) for entry in GLOSSARY],
         "drawings": _drawings(instrument, now, readings, unit),
         "stills": _stills(now, unit),
+        "facts": facts_of(instrument, check_ins, works, today),
     }
 
 
-def visit(instrument: Instrument) -> tuple[CheckIn | None, CheckIn | None]:
+def visit(
+    instrument: Instrument, before: datetime | None = None
+) -> tuple[CheckIn | None, CheckIn | None]:
     """The latest visit: the last check-in as received, and the last one as returned since.
 
-    Raises ``ValidationError`` where nothing has been measured.
+    Nothing from ``before`` on counts. Raises ``ValidationError`` where nothing has been measured.
     """
     standing = [
         check_in
@@ -147,7 +157,7 @@ def visit(instrument: Instrument) -> tuple[CheckIn | None, CheckIn | None]:
         .filter(at_pitch=True)
         .prefetch_related("action_readings")
         .order_by("measured_at", "pk")
-        if _has_figures(measured(check_in))
+        if (before is None or check_in.measured_at < before) and _has_figures(measured(check_in))
     ]
     if not standing:
         raise ValidationError(
@@ -164,23 +174,23 @@ def _has_figures(reading: Measured) -> bool:
     return bool(reading.actions_mm) or any(mm is not None for mm in single)
 
 
-def _works(instrument: Instrument, check_ins: list[CheckIn], issued_at: datetime) -> list[Work]:
-    """Work of the visit: since it was received, until it was measured to be handed back."""
+def _works(instrument: Instrument, check_ins: list[CheckIn], end: datetime) -> list[Work]:
+    """Work of the visit: since it was received, until it was measured to be handed back, or its end."""
     first, last = check_ins[0], check_ins[-1]
     if first.stage != Stage.RECEIVED:
         return []
-    until = last.measured_at if last.stage == Stage.RETURNED else issued_at
+    until = last.measured_at if last.stage == Stage.RETURNED else end
     works = instrument.works.standing()
     return list(works.filter(done_at__gte=first.measured_at, done_at__lte=until))
 
 
-def _shop() -> dict[str, Any]:
-    profile = ShopProfile.current()
+def _shop(profile: ShopProfile) -> dict[str, Any]:
     contact = [profile.phone, profile.email]
     return {
         "name": profile.name,
         "address": lines_of(profile.address),
         "contact": [words for words in contact if words],
+        "logo": logo.frozen(profile),
     }
 
 
@@ -196,54 +206,6 @@ def _instrument(instrument: Instrument) -> dict[str, Any]:
         "strings": instrument.get_strings_display(),
         "joint": instrument.joint.get_kind_display(),
     }
-
-
-def reading_rows(
-    check_ins: list[CheckIn], readings: list[Measured], targets: Targets, unit: LengthUnit
-) -> list[dict[str, Any]]:
-    """Rows of the table of readings: a name, what is wanted, stage and figure for each check-in.
-
-    Where both sides are measured the bass stands before the treble.
-    """
-    rows: list[dict[str, Any]] = []
-    stages = [check_in.get_stage_display().capitalize() for check_in in check_ins]
-
-    def add(name: str, wanted: str, *values: Sequence[float | None]) -> None:
-        if any(mm is not None for pair in values for mm in pair):
-            figures = [side_by_side(pair, unit) for pair in values]
-            cells = [list(cell) for cell in zip(stages, figures, strict=True)]
-            rows.append({"name": name, "wanted": wanted, "values": cells})
-
-    aims = {1: targets.action_1_mm, 12: targets.action_12_mm}
-    for fret in sorted({fret for reading in readings for fret, _ in reading.actions_mm}):
-        wanted = side_by_side(np.asarray(aims[fret], float).tolist(), unit) if fret in aims else ""
-        pairs = ([r.actions_mm.get((fret, side)) for side in SIDES] for r in readings)
-        add(f"Action at fret {fret}", wanted, *pairs)
-    floor = format_length(float(np.asarray(targets.saddle_floor_mm)), unit)
-    add("Saddle height", f"at least {floor}", *(reading.saddle_mm for reading in readings))
-    low, high = (figure(float(mm), unit) for mm in targets.relief_window_mm)
-    add("Relief", f"{low} to {high} {unit}", *([reading.relief_mm] for reading in readings))
-    add("Bridge rise", "", *([reading.bridge_rise_mm] for reading in readings))
-    air = [_air(check_in) for check_in in check_ins]
-    if any(air):
-        cells = [[stage, words or "–"] for stage, words in zip(stages, air, strict=True)]
-        rows.append({"name": "Air in the workshop", "wanted": "", "values": cells})
-    return rows
-
-
-def side_by_side(pair: Sequence[float | None], unit: LengthUnit) -> str:
-    """``2.40 / 1.60 mm``, bass before treble, or one length; a dash for what was not measured."""
-    figures = ["–" if mm is None else figure(float(mm), unit) for mm in pair]
-    return "–" if set(figures) == {"–"} else f"{' / '.join(figures)} {unit}"
-
-
-def _air(check_in: CheckIn) -> str:
-    parts = []
-    if check_in.humidity_pct is not None:
-        parts.append(f"{check_in.humidity_pct:.0f} % RH")
-    if check_in.temperature_c is not None:
-        parts.append(f"{check_in.temperature_c:.0f} °C".replace("-", "−"))
-    return ", ".join(parts)
 
 
 def _drawings(
@@ -272,42 +234,5 @@ def _stills(now: Counsel, unit: LengthUnit) -> list[dict[str, Any]]:
     return [asdict(picture) for picture in pictures]
 
 
-def day_words(day: date) -> str:
-    return f"{day.day} {day:%B %Y}"
-
-
 def _day_of(moment: datetime) -> str:
     return day_words(timezone.localtime(moment).date())
-
-
-# On paper
-
-
-def pdf(report: ServiceReport, paper: str = "A4") -> bytes:
-    """The report as a tagged PDF.
-
-    Raises ``PdfUnavailableError`` where system libraries are missing.
-    """
-    sheet = (settings.BASE_DIR / "shop/static/shop/report.css").read_text(encoding="utf-8")
-    size = paper if paper in PAPERS else PAPERS[0]
-    return write_pdf(pdf_html(report), [sheet, f"@page {{ size: {size}; }}"])
-
-
-def pdf_html(report: ServiceReport) -> str:
-    """The page that becomes the PDF: the same body, its pictures as images of their own."""
-    content = report.content
-    images = {
-        "drawing_src": _image("measurements/_side_view.svg", "drawing", content.get("drawings")),
-        "trend_src": _image("measurements/_trend.svg", "trend", content.get("stills")),
-        "photo_srcs": paper_sources(content),
-    }
-    context = {"report": report, "content": content, "on_paper": True, **images}
-    return render_to_string("measurements/report_pdf.html", context)
-
-
-def _image(template: str, name: str, pictures: list[dict[str, Any]] | None) -> str:
-    """The wide picture as a data address; empty where there is none."""
-    if not pictures:
-        return ""
-    svg = render_to_string(template, {name: pictures[-1], "alone": True})
-    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode("ascii")

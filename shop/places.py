@@ -30,6 +30,7 @@ HEADER = (
 )
 SHOP = (
     Place("settings", "Settings", "name and address, targets, floors, uncertainties", OWNERS),
+    Place("logo", "Logo", "the picture at the head of service reports", OWNERS),
     Place("staff", "Staff", "who works here, and what each may do", OWNERS),
     Place("prices", "Price list", "for the estimate of the next job", OWNERS),
     Place("gauges", "Gauges", "when each was last checked"),

@@ -4,7 +4,7 @@ from django.contrib.auth.views import LoginView, LogoutView, PasswordChangeView
 from django.urls import include, path, register_converter, reverse_lazy
 
 from instruments.converters import TagConverter
-from shop import offline, price_views, staff_views, views
+from shop import logo_views, offline, price_views, staff_views, views
 from shop.roles import anyone_on_staff
 
 register_converter(TagConverter, "tag")
@@ -34,6 +34,8 @@ urlpatterns = [
     path("staff/<int:number>/", staff_views.edit_person, name="staff-edit"),
     path("staff/<int:number>/password/", staff_views.renew_password, name="staff-password"),
     path("prices/", price_views.prices, name="prices"),
+    path("settings/logo/", logo_views.shop_logo_form, name="logo"),
+    path("logo/<slug:digest>/", logo_views.shop_logo, name="shop-logo"),
     path("waiting/", offline.waiting, name="waiting"),
     path("waiting/pass/", offline.outbox_pass, name="outbox-pass"),
     path("offline/", offline.offline, name="offline"),

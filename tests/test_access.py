@@ -5,8 +5,14 @@ import uuid
 import pytest
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from PIL import Image
 
 from measurements.feed import new_feed
+from measurements.models import Photo
+from measurements.photo_acts import add_photo
+from measurements.report_links import make_link
+from measurements.reports import issue
+from shop.logo import set_logo
 from shop.places import HEADER, SHOP, open_to
 from tests.conftest import signed_in
 from tests.factories import (
@@ -18,14 +24,21 @@ from tests.factories import (
     ImportRunFactory,
     InstrumentFactory,
     PhotoFactory,
-    ServiceReportFactory,
     UserFactory,
     WorkFactory,
 )
+from tests.measurements.pictures import encoded
 
 STAFF = {"owner", "technician", "counter"}
 BENCH = {"owner", "technician"}
-OPEN = {"sign-in", "calendar-feed", "offline", "worker", "manifest"}
+#: What a customer's link opens: pages, each at the link's own token.
+BY_LINK = {
+    "customer-report",
+    "customer-report-pdf",
+    "customer-report-photo",
+    "customer-report-logo",
+}
+OPEN = {"sign-in", "calendar-feed", "offline", "worker", "manifest", *BY_LINK}
 
 # name of the address: who may open it (GET), who may post to it
 MAY = {
@@ -73,6 +86,15 @@ MAY = {
     "reports": (STAFF, set()),
     "report": (STAFF, set()),
     "report-pdf": (STAFF, set()),
+    "report-revision": (STAFF, set()),
+    "report-revision-pdf": (STAFF, set()),
+    "report-revise": (STAFF, STAFF),
+    "report-mail": (STAFF, STAFF),
+    "report-links": (STAFF, STAFF),
+    "report-link-close": (set(), STAFF),
+    **{name: (STAFF, set()) for name in sorted(BY_LINK)},
+    "logo": ({"owner"}, {"owner"}),
+    "shop-logo": (STAFF, set()),
     "imports": ({"owner"}, {"owner"}),
     "import-match": ({"owner"}, {"owner"}),
     "import-preview": ({"owner"}, {"owner"}),
@@ -123,52 +145,68 @@ def addresses(db) -> dict[str, str]:
     photo, damage = PhotoFactory(check_in=check_in), DamageFactory(check_in=check_in)
     work = WorkFactory(instrument=instrument)
     person = CustomerFactory()
-    report = ServiceReportFactory(instrument=instrument)
-    arguments = {
-        "customer": {"code": person.code},
-        "customer-edit": {"code": person.code},
-        "check-in": {"uuid": check_in.uuid},
-        "check-in-correct": {"uuid": check_in.uuid},
-        "check-in-void": {"uuid": check_in.uuid},
-        "photos": {"uuid": check_in.uuid},
-        "photos-describe": {"uuid": check_in.uuid},
-        "damage-note": {"uuid": check_in.uuid},
-        "photo": {"uuid": photo.uuid},
-        "photo-void": {"uuid": photo.uuid},
-        "damage-void": {"uuid": damage.uuid},
-        "work": {"uuid": work.uuid},
-        "work-void": {"uuid": work.uuid},
-        "work-add": {"tag": instrument.tag, "kind": "saddle"},
-        "work-measure": {"tag": instrument.tag, "kind": "saddle"},
-        "report": {"number": report.number},
-        "report-pdf": {"number": report.number},
-        "import-match": {"token": uuid.uuid4()},
-        "import-preview": {"token": uuid.uuid4()},
-        "import-run": {"uuid": ImportRunFactory().uuid},
-        "import-undo": {"uuid": ImportRunFactory().uuid},
-        "export-everything": {"kind": "csv"},
-        "staff-edit": {"number": UserFactory().pk},
-        "staff-password": {"number": UserFactory().pk},
-        "booking-cancel": {"uuid": BookingFactory(instrument=instrument).uuid},
-        "gauge-edit": {"number": GaugeFactory().pk},
-        "feed-revoke": {"number": 1},
-        "calendar-feed": {"token": new_feed(UserFactory())},
-    } | {
-        name: {"tag": instrument.tag}
-        for name in (
-            "instrument",
-            "instrument-edit",
-            "instrument-changes",
-            "tag-scanned",
-            "check-in-add",
-            "check-in-preview",
-            "joint-sheet",
-            "report-issue",
-            "reset-sheet",
-            "contact-add",
-            "booking-add",
-        )
-    }
+    logo = set_logo(encoded(Image.new("RGB", (8, 6)), "PNG"))
+    kept, _ = add_photo(check_in=check_in, data=encoded(Image.new("RGB", (8, 6))), by=None)
+    Photo.objects.filter(pk=kept.pk).update(in_report=True)
+    report = issue(instrument, by=UserFactory())
+    token = make_link(report, UserFactory())
+    arguments = (
+        {
+            "customer": {"code": person.code},
+            "customer-edit": {"code": person.code},
+            "check-in": {"uuid": check_in.uuid},
+            "check-in-correct": {"uuid": check_in.uuid},
+            "check-in-void": {"uuid": check_in.uuid},
+            "photos": {"uuid": check_in.uuid},
+            "photos-describe": {"uuid": check_in.uuid},
+            "damage-note": {"uuid": check_in.uuid},
+            "photo": {"uuid": photo.uuid},
+            "photo-void": {"uuid": photo.uuid},
+            "damage-void": {"uuid": damage.uuid},
+            "work": {"uuid": work.uuid},
+            "work-void": {"uuid": work.uuid},
+            "work-add": {"tag": instrument.tag, "kind": "saddle"},
+            "work-measure": {"tag": instrument.tag, "kind": "saddle"},
+            "report": {"number": report.number},
+            "report-pdf": {"number": report.number},
+            "report-revision": {"number": report.number, "revision": 1},
+            "report-revision-pdf": {"number": report.number, "revision": 1},
+            "report-revise": {"number": report.number},
+            "report-mail": {"number": report.number},
+            "report-links": {"number": report.number},
+            "report-link-close": {"number": report.number, "link": 1},
+            "shop-logo": {"digest": logo.digest},
+            "import-match": {"token": uuid.uuid4()},
+            "import-preview": {"token": uuid.uuid4()},
+            "import-run": {"uuid": ImportRunFactory().uuid},
+            "import-undo": {"uuid": ImportRunFactory().uuid},
+            "export-everything": {"kind": "csv"},
+            "staff-edit": {"number": UserFactory().pk},
+            "staff-password": {"number": UserFactory().pk},
+            "booking-cancel": {"uuid": BookingFactory(instrument=instrument).uuid},
+            "gauge-edit": {"number": GaugeFactory().pk},
+            "feed-revoke": {"number": 1},
+            "calendar-feed": {"token": new_feed(UserFactory())},
+            "customer-report-photo": {"token": token, "number": 1},
+        }
+        | {name: {"token": token} for name in BY_LINK - {"customer-report-photo"}}
+        | {
+            name: {"tag": instrument.tag}
+            for name in (
+                "instrument",
+                "instrument-edit",
+                "instrument-changes",
+                "tag-scanned",
+                "check-in-add",
+                "check-in-preview",
+                "joint-sheet",
+                "report-issue",
+                "reset-sheet",
+                "contact-add",
+                "booking-add",
+            )
+        }
+    )
     return {name: reverse(name, kwargs=arguments.get(name)) for name in MAY}
 
 

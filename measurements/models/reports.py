@@ -2,9 +2,18 @@
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
 from instruments.models import Instrument
+
+
+class Reports(models.QuerySet):
+    def newest(self):
+        """Of each number only the newest revision."""
+        later = ServiceReport.objects.filter(
+            number=OuterRef("number"), revision__gt=OuterRef("revision")
+        )
+        return self.filter(~Exists(later))
 
 
 class ServiceReport(models.Model):
@@ -23,6 +32,8 @@ class ServiceReport(models.Model):
     why_revised = models.CharField("what was corrected", max_length=400, blank=True)
     content = models.JSONField()
 
+    objects = Reports.as_manager()
+
     class Meta:
         ordering = ["-number", "-revision"]
         constraints = [
@@ -36,6 +47,11 @@ class ServiceReport(models.Model):
     def __str__(self) -> str:
         later = f", revision {self.revision}" if self.revision > 1 else ""
         return f"service report {self.number}{later}"
+
+    def replaced_by(self) -> "ServiceReport | None":
+        """The revision that took this one's place, which says why."""
+        later = ServiceReport.objects.filter(number=self.number, revision__gt=self.revision)
+        return later.order_by("revision").first()
 
 
 class ReportLink(models.Model):

@@ -12,7 +12,8 @@ from pypdf import PdfReader
 from measurements.acts import void
 from measurements.models import CheckIn, Damage, Photo, ServiceReport, Stage
 from measurements.photo_acts import add_photo, describe_photos, note_damage
-from measurements.reports import freeze, issue, pdf, pdf_html
+from measurements.report_paper import pdf, pdf_html
+from measurements.reports import freeze, issue
 from tests.measurements.pictures import another, encoded
 from tests.measurements.test_reports import CAME, HOSTILE, make_visit, shown, structure, text_of
 

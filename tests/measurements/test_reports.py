@@ -12,10 +12,12 @@ from django.urls import reverse
 from pypdf import PdfReader
 
 from instruments.models import Instrument
-from measurements import reports
+from measurements import report_paper, reports
 from measurements.acts import void
 from measurements.models import CheckIn, ServiceReport, Stage, Work
-from measurements.reports import FIRST_NUMBER, freeze, issue, pdf, pdf_html, visit
+from measurements.report_pages import page_context
+from measurements.report_paper import pdf, pdf_html
+from measurements.reports import FIRST_NUMBER, freeze, issue, visit
 from shop.models import Customer, ShopProfile
 from shop.pdf import pdf_trouble
 from tests.conftest import signed_in
@@ -57,9 +59,7 @@ def make_visit(**instrument):
 
 
 def shown(report):
-    return render_to_string(
-        "measurements/_report.html", {"report": report, "content": report.content}
-    )
+    return render_to_string("measurements/_report.html", page_context(report))
 
 
 def values(content, name):
@@ -362,7 +362,7 @@ def test_hostile_words_are_only_words(owner, caplog):
 def test_the_paper_fetches_nothing(owner, monkeypatch, caplog, address):
     report = issue(make_visit(), owner)
     page = f'<html lang="en"><title>x</title><img alt="x" src="{address}"></html>'
-    monkeypatch.setattr(reports, "pdf_html", lambda report: page)
+    monkeypatch.setattr(report_paper, "pdf_html", lambda report: page)
     pdf(report)
     assert f"Failed to load image at '{address}'" in caplog.text
     assert "protocol" in caplog.text
