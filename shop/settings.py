@@ -12,6 +12,7 @@ from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
 from shop.desk import desk_secret_key
+from shop.logs import logging_of
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = BASE_DIR / "var"
@@ -53,6 +54,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "shop.logs.RequestLog",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -100,6 +102,9 @@ if _database["ENGINE"] == "django.db.backends.sqlite3":
         "timeout": 20,
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
     }
+else:
+    # Several servers outlive a restart of their database: a connection is tried before it is used.
+    _database["CONN_HEALTH_CHECKS"] = True
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "shop.User"
@@ -142,10 +147,13 @@ else:
 MEDIA_ROOT = env.str("SADDLEROOM_PHOTOS", default=str(DATA_DIR / "photos"))
 # Uploaded logs between the steps of their import; every web process must see the same directory.
 IMPORT_DIR = env.str("SADDLEROOM_IMPORTS", default=str(DATA_DIR / "imports"))
+_photo_storage = env.str("SADDLEROOM_PHOTO_STORAGE", default="")
 STORAGES = {
     "default": {
-        "BACKEND": "django.core.files.storage.FileSystemStorage",
-        "OPTIONS": {"file_permissions_mode": 0o600, "directory_permissions_mode": 0o700},
+        "BACKEND": _photo_storage or "django.core.files.storage.FileSystemStorage",
+        "OPTIONS": env.json("SADDLEROOM_PHOTO_STORAGE_OPTIONS", default={})
+        if _photo_storage
+        else {"file_permissions_mode": 0o600, "directory_permissions_mode": 0o700},
     },
     "staticfiles": {"BACKEND": _static_storage},
 }
@@ -186,6 +194,7 @@ SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_HTTPONLY = True
 if PRODUCTION:
     SECURE_SSL_REDIRECT = env.bool("SADDLEROOM_HTTPS_REDIRECT", default=True)
+    SECURE_REDIRECT_EXEMPT = [r"^health/$", r"^ready/$"]  # asked from inside, past the proxy
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_HSTS_SECONDS = 31_536_000
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True
@@ -193,10 +202,9 @@ if PRODUCTION:
     SESSION_COOKIE_SECURE = True
     CSRF_COOKIE_SECURE = True
 
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["console"], "level": "WARNING"},
-}
+# Who is served what is kept out of the log; shop/logs.py says how.
+LOG = env.str("SADDLEROOM_LOG", default="json" if PRODUCTION else "quiet")
+try:
+    LOGGING = logging_of(LOG)
+except ValueError as error:
+    raise ImproperlyConfigured(str(error)) from error

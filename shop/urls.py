@@ -4,7 +4,7 @@ from django.contrib.auth.views import LoginView, LogoutView, PasswordChangeView
 from django.urls import include, path, register_converter, reverse_lazy
 
 from instruments.converters import TagConverter
-from shop import logo_views, offline, price_views, staff_views, views
+from shop import health, logo_views, offline, price_views, staff_views, views
 from shop.roles import anyone_on_staff
 
 register_converter(TagConverter, "tag")
@@ -41,6 +41,8 @@ urlpatterns = [
     path("offline/", offline.offline, name="offline"),
     path("worker.js", offline.worker, name="worker"),
     path("shop.webmanifest", offline.manifest, name="manifest"),
+    path("health/", health.health, name="health"),
+    path("ready/", health.ready, name="ready"),
     path("", include("measurements.urls")),
     path("", include("instruments.urls")),
 ]

@@ -38,7 +38,7 @@ BY_LINK = {
     "customer-report-photo",
     "customer-report-logo",
 }
-OPEN = {"sign-in", "calendar-feed", "offline", "worker", "manifest", *BY_LINK}
+OPEN = {"sign-in", "health", "ready", "calendar-feed", "offline", "worker", "manifest", *BY_LINK}
 
 # name of the address: who may open it (GET), who may post to it
 MAY = {
@@ -57,6 +57,8 @@ MAY = {
     "offline": (STAFF, set()),
     "worker": (STAFF, set()),
     "manifest": (STAFF, set()),
+    "health": (STAFF, set()),
+    "ready": (STAFF, set()),
     "instruments": (STAFF, set()),
     "instrument": (STAFF, set()),
     "labels": (BENCH, BENCH),

@@ -40,6 +40,7 @@ class Command(BaseCommand):
         gunicorn = [
             sys.executable, "-m", "gunicorn", "shop.wsgi", "--bind", f"{host}:{port}",
             "--workers", str(options["workers"]), "--timeout", "120", "--log-level", "warning",
+            "--logger-class", "shop.server_log.ServerLog",
         ]  # fmt: skip
         os.chdir(settings.BASE_DIR)
         os.execv(sys.executable, gunicorn)  # noqa: S606  the server takes this process's place
