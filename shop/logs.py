@@ -142,8 +142,8 @@ def errors_of(error: BaseException | None) -> Iterator[dict[str, Any]]:
     while error is not None and id(error) not in seen:
         seen.add(id(error))
         found: dict[str, Any] = {"kind": type(error).__name__}
-        if isinstance(error, OSError) and error.errno in errno.errorcode:
-            found["code"] = errno.errorcode[error.errno]
+        if isinstance(error, OSError) and error.errno is not None:
+            found["code"] = errno.errorcode.get(error.errno, str(error.errno))
         frames = extract_tb(error.__traceback__, limit=-20)
         found["at"] = [f"{_short(each.filename)}:{each.lineno} {each.name}" for each in frames]
         yield found

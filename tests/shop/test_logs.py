@@ -205,7 +205,6 @@ class TestWhatOthersLog:
         settings.LOG = kind
         server = ServerLog(Config())
         assert {type(handler.formatter) for handler in server.error_log.handlers} == {form}
-        assert server.access_log.handlers == []
 
 
 def test_a_name_an_address_a_search_and_a_token_are_in_no_line(at_desk, owner, logged):
