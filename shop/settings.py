@@ -147,6 +147,7 @@ else:
 MEDIA_ROOT = env.str("SADDLEROOM_PHOTOS", default=str(DATA_DIR / "photos"))
 # Uploaded logs between the steps of their import; every web process must see the same directory.
 IMPORT_DIR = env.str("SADDLEROOM_IMPORTS", default=str(DATA_DIR / "imports"))
+BACKUP_DIR = env.str("SADDLEROOM_BACKUPS", default=str(DATA_DIR / "backups"))
 _photo_storage = env.str("SADDLEROOM_PHOTO_STORAGE", default="")
 STORAGES = {
     "default": {

@@ -9,14 +9,14 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
-from shop import search
+from shop import backups, search
 from shop.editing import UNCHANGED, Edit, add_record, edit_record
 from shop.fields import MeasuredModelForm
 from shop.forms import CustomerForm, PreferencesForm, ShopProfileForm
 from shop.models import Customer, ShopProfile
 from shop.people import person, unit_of
 from shop.places import SHOP, open_to
-from shop.roles import anyone_on_staff, roles_of
+from shop.roles import OWNER, anyone_on_staff, roles_of
 
 form_view = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -114,5 +114,9 @@ def preferences(request: HttpRequest) -> HttpResponse:
 @anyone_on_staff
 def the_shop(request: HttpRequest) -> HttpResponse:
     """What the shop keeps beside its instruments, as far as this person may see it."""
-    places = open_to(SHOP, roles_of(person(request)))
-    return render(request, "shop/the_shop.html", {"places": places})
+    roles = roles_of(person(request))
+    context = {
+        "places": open_to(SHOP, roles),
+        "backup": backups.standing() if OWNER in roles else None,
+    }
+    return render(request, "shop/the_shop.html", context)
