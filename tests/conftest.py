@@ -1,15 +1,30 @@
 """Shared by all tests: quick passwords, plain static files, people signed in by role."""
 
 import pytest
+from django.db import connections
 from django.test import Client
 
 from shop.models import User
 from tests.factories import UserFactory
 
 
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings_parallel_suffix, tmp_path_factory
+) -> None:
+    """SQLite in a file, as in a shop: in memory its threads share one connection and lock each other out."""
+    database = connections.settings["default"]
+    if database["ENGINE"] == "django.db.backends.sqlite3":
+        name = tmp_path_factory.mktemp("database") / "test.sqlite3"
+        database["TEST"]["NAME"] = str(name)
+        # Nothing of a test need outlive the machine's power.
+        database["OPTIONS"]["init_command"] = "PRAGMA journal_mode=WAL; PRAGMA synchronous=OFF;"
+
+
 @pytest.fixture(autouse=True)
 def _quick_settings(settings, tmp_path_factory):
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.AXES_ENABLED = False  # tests of signing in turn it on
     settings.MEDIA_ROOT = tmp_path_factory.getbasetemp() / "photos"
 
 
