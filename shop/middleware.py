@@ -1,13 +1,79 @@
-"""Makes full pages and fragments live at one address."""
+"""What holds for every page: headers, how long a sign-in lasts, fragments at a page's own address."""
 
+import time
 from collections.abc import Callable
+from typing import Any
 
 from django.conf import settings
+from django.contrib.auth import logout
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import resolve_url
 from django.utils.cache import patch_vary_headers
 from django_htmx.http import HttpResponseClientRedirect
+
+from shop.sign_in import SEEN, SINCE
+
+Answer = Callable[[HttpRequest], HttpResponse]
+
+#: What the app never asks a browser for; photos come by a file field, which needs no permission.
+NEVER_ASKED = (
+    "accelerometer",
+    "camera",
+    "display-capture",
+    "geolocation",
+    "gyroscope",
+    "magnetometer",
+    "microphone",
+    "midi",
+    "payment",
+    "usb",
+)
+PERMISSIONS = ", ".join(f"{name}=()" for name in NEVER_ASKED)
+
+
+class EveryAnswer:
+    """Headers on whatever is answered, files and refusals too.
+
+    Nothing is kept by a browser or a proxy unless its view says for how long. Others are written by
+    Django, by the content policy's middleware and by the settings.
+    """
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        response.headers.setdefault("Permissions-Policy", PERMISSIONS)
+        response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
+        response.headers.setdefault("Cache-Control", "private, no-store")
+        return response
+
+
+class SignInsEnd:
+    """Ends a sign-in at its greatest age, and keeps one alive that is in use.
+
+    A session lapses when it has not been used for ``SESSION_COOKIE_AGE``; to know that, its use is noted
+    at most a few dozen times in that span.
+    """
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> None:
+        if not getattr(view, "login_required", True):
+            return
+        since = request.session.get(SINCE)
+        if since is None:
+            return
+        now = int(time.time())
+        if not 0 <= now - since < settings.SIGN_IN_AGE:
+            logout(request)
+        elif now - request.session.get(SEEN, since) > settings.SESSION_COOKIE_AGE // 50:
+            request.session[SEEN] = now
 
 
 class HtmxPages:
@@ -18,7 +84,7 @@ class HtmxPages:
     were on, since what asked may be no page at all.
     """
 
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+    def __init__(self, get_response: Answer) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:

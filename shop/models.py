@@ -1,6 +1,7 @@
 """The shop itself: its people, its customers and the settings that advice depends on."""
 
 import secrets
+from collections.abc import Iterator
 from typing import Any
 
 from django.contrib.auth.models import AbstractUser
@@ -61,6 +62,18 @@ class User(AbstractUser):
     )
 
 
+    session_epoch = models.PositiveIntegerField(default=0, editable=False)
+    first_password_until = models.DateTimeField(null=True, blank=True, editable=False)
+
+    def get_session_auth_hash(self) -> str:
+        return self._of_this_epoch(super().get_session_auth_hash())
+
+    def get_session_auth_fallback_hash(self) -> Iterator[str]:
+        return map(self._of_this_epoch, super().get_session_auth_fallback_hash())
+
+    def _of_this_epoch(self, session_hash: str) -> str:
+        """A sign-in lasts as long as the epoch it was made in: counting it on ends all of them."""
+        return f"{session_hash}:{self.session_epoch}" if self.session_epoch else session_hash
 class Customer(models.Model):
     code = models.CharField(max_length=8, unique=True, default=new_code, editable=False)
     name = models.CharField(max_length=120)

@@ -1,11 +1,15 @@
-"""Who may do what; the only place where roles are checked."""
+"""Who may do what; the only place where roles, and the second factor of a sign-in, are checked."""
 
 from collections.abc import Callable
 from functools import wraps
 from typing import Any
 
+from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
+from django.db.models import Subquery
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from shop.models import User
 
@@ -14,28 +18,51 @@ TECHNICIAN = "technician"
 COUNTER = "counter"
 ROLES = (OWNER, TECHNICIAN, COUNTER)
 
+#: In the session: the key of the device by whose code it was signed in.
+FACTOR = "second_factor"
+
 View = Callable[..., HttpResponse]
+#: What is decorated may be a class's view, whose answer is of a wider type.
+AnyView = Callable[..., Any]
 
 
 def roles_of(user: User) -> set[str]:
     """Names of the roles a person holds; remembered on the user for the length of a request."""
     if not hasattr(user, "_roles"):
-        user._roles = set(user.groups.values_list("name", flat=True))  # type: ignore[attr-defined]
+        _ask(user)
     return user._roles  # type: ignore[attr-defined]
+
+
+def _ask(user: User) -> None:
+    """Roles and second factor, by one query."""
+    factor = TOTPDevice.objects.filter(user=user.pk, confirmed=True).order_by("pk").values("pk")
+    rows = list(user.groups.values_list("name", Subquery(factor[:1])))
+    user._roles = {name for name, _ in rows}  # type: ignore[attr-defined]
+    user._factor = rows[0][1] if rows else None  # type: ignore[attr-defined]
 
 
 def has_role(user: User, *roles: str) -> bool:
     return bool(roles_of(user) & set(roles))
 
 
-def role_required(*roles: str) -> Callable[[View], View]:
-    """Answer 403 unless the signed-in person holds one of ``roles``."""
+def role_required(*roles: str, first_password: bool = False) -> Callable[[AnyView], View]:
+    """Answer 403 unless the signed-in person holds one of ``roles``.
 
-    def decorate(view: View) -> View:
+    A sign-in without the code of a person's second factor opens nothing. One with a first password opens
+    only what ``first_password`` says: the page to change it.
+    """
+
+    def decorate(view: AnyView) -> View:
         @wraps(view)
         def checked(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-            if not has_role(request.user, *roles):  # type: ignore[arg-type]
+            user: Any = request.user
+            may = has_role(user, *roles)
+            if user._factor is not None and request.session.get(FACTOR) != user._factor:
+                return redirect_to_login(request.get_full_path())
+            if not may:
                 raise PermissionDenied(f"This page is for: {', '.join(roles)}.")
+            if user.first_password_until is not None and not first_password:
+                return redirect("password")
             return view(request, *args, **kwargs)
 
         return checked
@@ -44,5 +71,6 @@ def role_required(*roles: str) -> Callable[[View], View]:
 
 
 anyone_on_staff = role_required(*ROLES)
+anyone_with_a_first_password = role_required(*ROLES, first_password=True)
 at_the_bench = role_required(OWNER, TECHNICIAN)
 owner_only = role_required(OWNER)

@@ -5,6 +5,7 @@ use and kept under ``var/``) and in production (``SADDLEROOM_PRODUCTION=1``: HTT
 host names are obligatory, static files hashed and compressed). Debug is off in both unless asked for.
 """
 
+from datetime import timedelta
 from pathlib import Path
 
 import environ
@@ -51,23 +52,31 @@ INSTALLED_APPS = [
     "django_htmx",
     "simple_history",
     "csp",
+    "axes",
+    "django_otp",
+    "django_otp.plugins.otp_totp",
+    "django_otp.plugins.otp_static",
 ]
 
 MIDDLEWARE = [
     "shop.logs.RequestLog",
+    # What writes headers comes early, so that they stand on every answer: files and redirects too.
+    "shop.middleware.EveryAnswer",
+    "csp.middleware.CSPMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "shop.middleware.SignInsEnd",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
-    "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "shop.middleware.HtmxPages",
     "simple_history.middleware.HistoryRequestMiddleware",
+    "axes.middleware.AxesMiddleware",
 ]
 
 ROOT_URLCONF = "shop.urls"
@@ -108,6 +117,10 @@ else:
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "shop.User"
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": f"django.contrib.auth.password_validation.{name}"}
     for name in (
@@ -117,6 +130,7 @@ AUTH_PASSWORD_VALIDATORS = [
         "NumericPasswordValidator",
     )
 ]
+AUTH_PASSWORD_VALIDATORS.append({"NAME": "shop.sign_in_passwords.NoShopWords"})
 PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.Argon2PasswordHasher",
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",
@@ -124,6 +138,30 @@ PASSWORD_HASHERS = [
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "sign-in"
+
+# Wrong passwords and codes are counted by account and address together, and by address alone; names and
+# what was typed are kept nowhere (shop/sign_in.py).
+SIGN_IN_FAILURES = 5
+SIGN_IN_FAILURES_OF_AN_ADDRESS = 50
+PROXIES = env.int("SADDLEROOM_PROXIES", default=0)
+AXES_ENABLED = True
+AXES_FAILURE_LIMIT = SIGN_IN_FAILURES
+AXES_COOLOFF_TIME = timedelta(minutes=15)
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_RESET_ON_SUCCESS = True
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
+AXES_HANDLER = "shop.sign_in.Throttle"
+AXES_USERNAME_CALLABLE = "shop.sign_in.account_of"
+AXES_CLIENT_IP_CALLABLE = "shop.sign_in.address_of"
+AXES_LOCKOUT_CALLABLE = "shop.sign_in_views.locked_out"
+AXES_SENSITIVE_PARAMETERS = ["username", "ip_address", "code", "csrfmiddlewaretoken", "next"]
+AXES_DISABLE_ACCESS_LOG = True
+AXES_ENABLE_ADMIN = False
+AXES_VERBOSE = False
+
+# A bench tablet stays signed in while it is used; a forgotten one is signed out.
+SESSION_COOKIE_AGE = 86_400 * env.int("SADDLEROOM_IDLE_DAYS", default=14)
+SIGN_IN_AGE = 86_400 * env.int("SADDLEROOM_SIGN_IN_DAYS", default=90)
 
 LANGUAGE_CODE = "en-gb"
 TIME_ZONE = env.str("SADDLEROOM_TIME_ZONE", default="UTC")
@@ -143,6 +181,7 @@ else:
     _static_storage = "django.contrib.staticfiles.storage.StaticFilesStorage"
     WHITENOISE_USE_FINDERS = True
     WHITENOISE_AUTOREFRESH = DEBUG
+WHITENOISE_ALLOW_ALL_ORIGINS = False
 # Photos: never served as they lie there, only through a view that asks who wants them.
 MEDIA_ROOT = env.str("SADDLEROOM_PHOTOS", default=str(DATA_DIR / "photos"))
 # Uploaded logs between the steps of their import; every web process must see the same directory.
@@ -202,6 +241,9 @@ if PRODUCTION:
     SECURE_HSTS_PRELOAD = True
     SESSION_COOKIE_SECURE = True
     CSRF_COOKIE_SECURE = True
+    # A browser takes these names only over HTTPS, for this host alone and its whole site.
+    SESSION_COOKIE_NAME = "__Host-sessionid"
+    CSRF_COOKIE_NAME = "__Host-csrftoken"
 
 # Who is served what is kept out of the log; shop/logs.py says how.
 LOG = env.str("SADDLEROOM_LOG", default="json" if PRODUCTION else "quiet")

@@ -1,16 +1,20 @@
 """Who works here: adding people, their roles, closing an account. The shop always keeps an owner."""
 
 import secrets
+from datetime import timedelta
 
 from django.contrib.auth.models import Group
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils import timezone
 
 from shop.models import CODE_ALPHABET, User
 from shop.roles import OWNER, ROLES
 
 #: Characters of a first password: 31^16 of them, read aloud without mistakes.
 PASSWORD_LENGTH = 16
+#: Until then a first password lets its holder in, to change it and to do nothing else.
+FIRST_PASSWORD_LASTS = timedelta(days=7)
 
 
 def first_password() -> str:
@@ -26,6 +30,7 @@ def add_staff(*, username: str, role: str, first_name: str = "", last_name: str 
         raise ValidationError({"username": f"There is a person named {username} already."})
     password = first_password()
     person = User(username=username, first_name=first_name, last_name=last_name)
+    person.first_password_until = timezone.now() + FIRST_PASSWORD_LASTS
     person.set_password(password)
     person.full_clean()
     person.save()
@@ -54,7 +59,8 @@ def new_password(person: User) -> str:
     """Replace a forgotten password by a first one; whoever is signed in with the old one is signed out."""
     password = first_password()
     person.set_password(password)
-    person.save(update_fields=["password"])
+    person.first_password_until = timezone.now() + FIRST_PASSWORD_LASTS
+    person.save(update_fields=["password", "first_password_until"])
     return password
 
 

@@ -8,6 +8,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from shop.models import User
 from shop.roles import ROLES, owner_only
+from shop.sign_in_codes import factor_of, switch_off
 from shop.staff import add_staff, change_staff, new_password
 from shop.staff_forms import AddStaffForm, ChangeStaffForm
 from shop.views import form_view
@@ -66,6 +67,21 @@ def renew_password(request: HttpRequest, number: int) -> HttpResponse:
     return _handed_over(request, person.username, new_password(person))
 
 
+@require_POST
+@owner_only
+def reset_factor(request: HttpRequest, number: int) -> HttpResponse:
+    """Take the second factor off somebody's account who has lost it; one's own goes under "You"."""
+    other = get_object_or_404(User, pk=number)
+    if other == request.user:
+        messages.warning(
+            request, "Switch off your own second factor here, with a code or password."
+        )
+        return redirect("second-factor")
+    switch_off(other)
+    messages.success(request, f"{other} signs in by password alone, and is signed out everywhere.")
+    return redirect("staff-edit", number=other.pk)
+
+
 def _handed_over(request: HttpRequest, username: str, password: str) -> HttpResponse:
     """The one page that shows a first password; not to be kept by any cache."""
     context = {"username": username, "password": password}
@@ -77,6 +93,7 @@ def _handed_over(request: HttpRequest, username: str, password: str) -> HttpResp
 def _form(
     request: HttpRequest, form: ChangeStaffForm, title: str, person: User | None = None
 ) -> HttpResponse:
-    context = {"form": form, "title": title, "person": person}
+    factor = factor_of(person) if person else None
+    context = {"form": form, "title": title, "person": person, "factor": factor}
     status = 422 if form.is_bound else 200
     return render(request, "shop/staff_form.html", context, status=status)

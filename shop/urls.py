@@ -1,17 +1,27 @@
 """Every address of the app, by noun and act."""
 
-from django.contrib.auth.views import LoginView, LogoutView, PasswordChangeView
-from django.urls import include, path, register_converter, reverse_lazy
+from django.urls import include, path, register_converter
 
 from instruments.converters import TagConverter
-from shop import health, logo_views, offline, price_views, staff_views, views
-from shop.roles import anyone_on_staff
+from shop import (
+    health,
+    logo_views,
+    offline,
+    price_views,
+    sign_in_code_views,
+    sign_in_views,
+    staff_views,
+    views,
+)
+from shop.roles import anyone_with_a_first_password
 
 register_converter(TagConverter, "tag")
 
 urlpatterns = [
-    path("sign-in/", LoginView.as_view(template_name="shop/sign_in.html"), name="sign-in"),
-    path("sign-out/", LogoutView.as_view(), name="sign-out"),
+    path("sign-in/", sign_in_views.SignIn.as_view(), name="sign-in"),
+    path("sign-in/code/", sign_in_views.sign_in_code, name="sign-in-code"),
+    path("sign-out/", sign_in_views.SignOut.as_view(), name="sign-out"),
+    path("sign-out/everywhere/", sign_in_views.sign_out_everywhere, name="sign-out-everywhere"),
     path("customers/", views.customers, name="customers"),
     path("customers/add/", views.add_customer, name="customer-add"),
     path("customers/<slug:code>/", views.customer, name="customer"),
@@ -19,20 +29,19 @@ urlpatterns = [
     path("preferences/", views.preferences, name="preferences"),
     path(
         "password/",
-        anyone_on_staff(
-            PasswordChangeView.as_view(
-                template_name="shop/form.html",
-                extra_context={"title": "Your password"},
-                success_url=reverse_lazy("preferences"),
-            )
-        ),
+        anyone_with_a_first_password(sign_in_views.ChangePassword.as_view()),
         name="password",
     ),
+    path("second-factor/", sign_in_code_views.second_factor, name="second-factor"),
+    path("second-factor/set-up/", sign_in_code_views.set_up, name="second-factor-set-up"),
+    path("second-factor/codes/", sign_in_code_views.new_codes, name="second-factor-codes"),
+    path("second-factor/off/", sign_in_code_views.switch_off, name="second-factor-off"),
     path("shop/", views.the_shop, name="the-shop"),
     path("staff/", staff_views.staff, name="staff"),
     path("staff/add/", staff_views.add_person, name="staff-add"),
     path("staff/<int:number>/", staff_views.edit_person, name="staff-edit"),
     path("staff/<int:number>/password/", staff_views.renew_password, name="staff-password"),
+    path("staff/<int:number>/factor/", staff_views.reset_factor, name="staff-factor"),
     path("prices/", price_views.prices, name="prices"),
     path("settings/logo/", logo_views.shop_logo_form, name="logo"),
     path("logo/<slug:digest>/", logo_views.shop_logo, name="shop-logo"),

@@ -107,7 +107,7 @@ def preferences(request: HttpRequest) -> HttpResponse:
         return redirect("home")
     status = 422 if form.is_bound else 200
     context = {"form": form, "title": "Your preferences"}
-    return render(request, "shop/form.html", context, status=status)
+    return render(request, "shop/preferences.html", context, status=status)
 
 
 @require_GET

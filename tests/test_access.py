@@ -39,6 +39,8 @@ BY_LINK = {
     "customer-report-logo",
 }
 OPEN = {"sign-in", "health", "ready", "calendar-feed", "offline", "worker", "manifest", *BY_LINK}
+#: Before anybody is signed in; tests/shop/test_sign_in*.py say what they do.
+AT_THE_DOOR = {"sign-out", "sign-in-code"}
 
 # name of the address: who may open it (GET), who may post to it
 MAY = {
@@ -126,6 +128,13 @@ MAY = {
     "feed-revoke": (set(), STAFF),
     "calendar-feed": (STAFF, set()),
     "sign-out": (set(), STAFF),
+    "sign-out-everywhere": (set(), STAFF),
+    "sign-in-code": (STAFF, STAFF),
+    "second-factor": (STAFF, STAFF),
+    "second-factor-set-up": (STAFF, STAFF),
+    "second-factor-codes": (set(), STAFF),
+    "second-factor-off": (set(), STAFF),
+    "staff-factor": (set(), {"owner"}),
     "sign-in": (STAFF, STAFF),
 }
 
@@ -185,6 +194,7 @@ def addresses(db) -> dict[str, str]:
             "export-everything": {"kind": "csv"},
             "staff-edit": {"number": UserFactory().pk},
             "staff-password": {"number": UserFactory().pk},
+            "staff-factor": {"number": UserFactory().pk},
             "booking-cancel": {"uuid": BookingFactory(instrument=instrument).uuid},
             "gauge-edit": {"number": GaugeFactory().pk},
             "feed-revoke": {"number": 1},
@@ -230,7 +240,7 @@ def test_nobody_gets_in_without_signing_in(name, addresses):
 
 
 @pytest.mark.parametrize("role", [*sorted(STAFF), ""])
-@pytest.mark.parametrize("name", sorted(set(MAY) - OPEN - {"sign-out"}))
+@pytest.mark.parametrize("name", sorted(set(MAY) - OPEN - AT_THE_DOOR))
 def test_each_role_opens_what_is_its_own(name, role, addresses):
     browser = signed_in(UserFactory(role=role))
     may_get, may_post = MAY[name]

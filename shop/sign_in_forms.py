@@ -1,0 +1,84 @@
+"""Forms of signing in, of a person's password and of the second factor."""
+
+from typing import Any
+
+from django import forms
+from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from shop.models import User
+
+
+class SignInForm(AuthenticationForm):
+    def confirm_login_allowed(self, user: Any) -> None:
+        """Called once the password was right, so this tells a stranger nothing."""
+        super().confirm_login_allowed(user)
+        until = user.first_password_until
+        if until is not None and until < timezone.now():
+            raise ValidationError(
+                "This first password has run out. Ask the shop's owner to make a new one.",
+                code="run_out",
+            )
+
+
+class ChangePasswordForm(PasswordChangeForm):
+    """The old password and a new one, which ends the time of a first password."""
+
+    user: User
+    #: Whether the old password was wrong, and not only the new one.
+    old_was_wrong = False
+
+    def clean_old_password(self) -> str:
+        try:
+            return super().clean_old_password()
+        except ValidationError:
+            self.old_was_wrong = True
+            raise
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or self.cleaned_data
+        new = data.get("new_password1")
+        if new and new == data.get("old_password"):
+            self.add_error("new_password1", "The new password is the old one: choose another.")
+        return data
+
+    def save(self, commit: bool = True) -> Any:
+        self.user.first_password_until = None
+        return super().save(commit)
+
+
+class CodeForm(forms.Form):
+    """A code of the second factor, or one of the backup codes."""
+
+    code = forms.CharField(
+        label="Code",
+        max_length=40,
+        widget=forms.TextInput(
+            attrs={
+                "autocomplete": "one-time-code",
+                "autocapitalize": "characters",
+                "spellcheck": "false",
+            }
+        ),
+    )
+
+
+class PasswordAgainForm(forms.Form):
+    password = forms.CharField(
+        label="Your password",
+        max_length=4096,
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+
+
+class ProofForm(forms.Form):
+    """What shows that it is still the person who signed in: the password, or a code."""
+
+    proof = forms.CharField(
+        label="Your password, or a code",
+        max_length=4096,
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )

@@ -1,0 +1,52 @@
+"""Words that are too near at hand in such a shop to be most of a password."""
+
+import re
+
+from django.core.exceptions import ValidationError
+
+from shop.models import ShopProfile, User
+
+#: Beside them the shop's own name; a person's names are Django's to compare.
+WORDS = (
+    "saddleroom",
+    "saddle",
+    "guitar",
+    "luthier",
+    "acoustic",
+    "workshop",
+    "repair",
+    "bridge",
+    "strings",
+    "fretboard",
+    "owner",
+    "technician",
+    "counter",
+    "password",
+)
+#: What else a password must hold beside such words.
+LEAST_BESIDE = 5
+
+
+class NoShopWords:
+    """Refuses a password that is little more than words of the trade, the app or the shop's name."""
+
+    def validate(self, password: str, user: User | None = None) -> None:
+        left = re.sub(r"[\W_]", "", password.casefold())
+        for word in self._words():
+            left = left.replace(word, "")
+        if len(left) < min(LEAST_BESIDE, len(password)):
+            raise ValidationError(
+                "This password is little more than words that belong to the shop or the trade; "
+                f"at least {LEAST_BESIDE} other letters or digits make it harder to guess.",
+                code="shop_words",
+            )
+
+    def get_help_text(self) -> str:
+        return (
+            "Your password can’t be little more than the shop’s name or words of the trade, "
+            "like “guitar” or “saddle”."
+        )
+
+    def _words(self) -> list[str]:
+        own = re.findall(r"\w{4,}", ShopProfile.current().name.casefold())
+        return sorted({*WORDS, *own}, key=len, reverse=True)
