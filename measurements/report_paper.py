@@ -13,6 +13,18 @@ from shop.logo import logo_source
 from shop.pdf import write_pdf
 
 PAPERS = ("A4", "Letter")
+MOST_PAGES = 2
+#: No page kept for itself, then smaller type and pictures, where the report would run on to a third page.
+DENSER = (
+    ".paper .report-ahead { break-before: auto; }",
+    """.paper { font-size: 8.5pt; line-height: 1.25; } .paper h2 { margin-top: .45rem; }
+    .paper .report .many img { height: 17mm; } .paper .report-captions { font-size: 7pt; }
+    .paper .report-pictures figure { width: 44%; }""",
+    """.paper { font-size: 8pt; line-height: 1.2; } .paper h2 { font-size: 10pt; margin-top: .35rem; }
+    .paper .report ul { margin-bottom: .2rem; } .paper th, .paper td { padding: .05rem .4rem; }
+    .paper .report .many img { height: 14mm; } .paper .report-pictures figure { width: 40%; }
+    @page { margin: 11mm 16mm 14mm; }""",
+)
 
 
 def pdf(report: ServiceReport, paper: str = "A4") -> bytes:
@@ -23,7 +35,12 @@ def pdf(report: ServiceReport, paper: str = "A4") -> bytes:
     sheet = (settings.BASE_DIR / "shop/static/shop/report.css").read_text(encoding="utf-8")
     size = paper if paper in PAPERS else PAPERS[0]
     foot = f'@bottom-left {{ content: "{str(report).capitalize()}"; }}'  # numbers only: safe here
-    return write_pdf(pdf_html(report), [sheet, f"@page {{ size: {size}; {foot} }}"])
+    return write_pdf(
+        pdf_html(report),
+        [sheet, f"@page {{ size: {size}; {foot} }}"],
+        most_pages=MOST_PAGES,
+        denser=DENSER,
+    )
 
 
 def file_name(report: ServiceReport) -> str:
@@ -52,8 +69,8 @@ def pdf_html(report: ServiceReport) -> str:
 
 
 def _image(template: str, name: str, pictures: list[dict[str, Any]] | None) -> str:
-    """The wide picture as a data address; empty where there is none."""
+    """The narrow picture, whose words are large beside it, as a data address; empty without one."""
     if not pictures:
         return ""
-    svg = render_to_string(template, {name: pictures[-1], "alone": True})
+    svg = render_to_string(template, {name: pictures[0], "alone": True})
     return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode("ascii")

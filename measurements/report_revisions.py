@@ -39,7 +39,7 @@ def revise(report: ServiceReport, by: User, *, why: str, nonce: str = "") -> Ser
     first = ServiceReport.objects.get(number=report.number, revision=1)
     content["nonce"] = nonce
     content["revision"] = {
-        "why": why,
+        "why": why if why[-1] in ".!?" else f"{why}.",
         "first_issued_on": _day(first.issued_at),
         "replaces_issued_on": _day(newest.issued_at),
         "as_of": day_words(as_of) if as_of else "",

@@ -92,6 +92,23 @@ def _dates(outlook: Outlook, name: str) -> tuple[date | None, date | None, date 
     )
 
 
+def glance_words(
+    found: Sequence[str], done: Sequence[str], now: Sequence[str], ahead: str, outlook: Outlook
+) -> list[list[str]]:
+    """The report in a few lines, of its own sentences: a name and words each."""
+    when = "not enough readings yet to say"
+    if outlook.state != State.UNKNOWN and outlook.saddle_room_mm is not None:
+        when = around(*_dates(outlook, "reset"), outlook.as_of)
+    rows = [
+        ("We found", " ".join(found)),
+        ("We did", " ".join(done) or "No work on this visit."),
+        ("Now", " ".join(now)),
+        ("Next", ahead),
+        ("Neck reset", f"{when[0].upper()}{when[1:]}."),
+    ]
+    return [[name, words] for name, words in rows if words]
+
+
 def around(early: date | None, likely: date | None, late: date | None, today: date) -> str:
     """``likely around 2031, between 2028 and 2037``; early and late are the 10 and 90 % points."""
     if likely is None:

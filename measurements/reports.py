@@ -29,6 +29,7 @@ from measurements.report_words import (
     GLOSSARY,
     day_words,
     found_words,
+    glance_words,
     lines_of,
     next_words,
     outlook_words,
@@ -107,8 +108,12 @@ def freeze(
     readings = [measured(check_in) for check_in in check_ins]
     works = _works(instrument, check_ins, before or issued_at)
     found = found_words(readings[0], now.targets, unit, later=False)
-    if len(readings) > 1:
-        found += found_words(readings[1], now.targets, unit, later=True)
+    after = found_words(readings[1], now.targets, unit, later=True) if len(readings) > 1 else []
+    done = [work_sentence(work, unit) for work in works]
+    ahead = next_words(
+        now.advice, now.recommended, outlook, unit, unmeasured=bool(now.facts.unmeasured[0])
+    )
+    step = ahead[-1] if now.advice.first_step == "none" else ahead[0]
     return {
         "form": FORM,
         "language": "en-GB",
@@ -125,15 +130,14 @@ def freeze(
             for check_in in check_ins
         ],
         "rows": reading_rows(check_ins, readings, now.targets, unit),
-        "found": found,
+        "found": found + after,
         **seen_for_report(check_ins),
-        "work": [work_sentence(work, unit) for work in works],
+        "glance": glance_words(found, done, after, step, outlook),
+        "work": done,
         "state": outlook.state,
         "state_words": state_words(outlook.state),
         "outlook": outlook_words(outlook, unit),
-        "next": next_words(
-            now.advice, now.recommended, outlook, unit, unmeasured=bool(now.facts.unmeasured[0])
-        ),
+        "next": ahead,
         "estimate": next_estimate(now, outlook),
         "care": list(CARE),
         "cautions": list(CAUTIONS),

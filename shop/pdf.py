@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from functools import cache
 
+VARIANT = "pdf/ua-1"
 PACKAGES = "libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"
 
 
@@ -23,9 +24,13 @@ def pdf_trouble() -> str:
     return ""
 
 
-def write_pdf(html: str, styles: Sequence[str]) -> bytes:
+def write_pdf(
+    html: str, styles: Sequence[str], *, most_pages: int = 0, denser: Sequence[str] = ()
+) -> bytes:
     """A page and its style sheets as a tagged PDF.
 
+    Where it takes more than ``most_pages`` (0: however many), each of the ``denser`` sheets is added in
+    turn until it fits, or the last is reached.
     Raises ``PdfUnavailableError`` where system libraries are missing.
     """
     if trouble := pdf_trouble():
@@ -36,6 +41,11 @@ def write_pdf(html: str, styles: Sequence[str]) -> bytes:
     # Customers' text is in there: whatever it holds must not make the server fetch anything.
     fetcher = URLFetcher(allowed_protocols={"data"})
     sheets = [CSS(string=text, url_fetcher=fetcher) for text in styles]
-    return HTML(string=html, url_fetcher=fetcher).write_pdf(
-        stylesheets=sheets, pdf_variant="pdf/ua-1"
-    )
+    page = HTML(string=html, url_fetcher=fetcher)
+    document = page.render(stylesheets=sheets, pdf_variant=VARIANT)
+    for text in denser:
+        if not most_pages or len(document.pages) <= most_pages:
+            break
+        sheets.append(CSS(string=text, url_fetcher=fetcher))
+        document = page.render(stylesheets=sheets, pdf_variant=VARIANT)
+    return document.write_pdf(pdf_variant=VARIANT)

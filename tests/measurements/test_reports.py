@@ -380,7 +380,7 @@ def test_page_keeps_to_the_content_policy(owner):
     page = signed_in(owner).get(f"/reports/{number}/").content.decode()
     assert "style=" not in page
     assert "<style" not in page
-    assert page.count("<svg") == 4  # two pictures, each for a narrow and a wide page
+    assert page.count("<svg") == 2  # side view and trend
 
 
 def test_where_libraries_are_missing_the_page_says_what_to_install(owner, monkeypatch):
