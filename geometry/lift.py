@@ -95,6 +95,8 @@ def fit_lift(
         fit_rows(fit, rows, readings, (readings.weight > 0).astype(float))
         if robust:
             hold_wild_readings(fit, rows, readings)
+    # Under flat priors the readings may leave a coefficient open: nothing can be said then.
+    usable &= np.isfinite(fit.weight[:, 0, 0])
     return fit
 
 

@@ -170,10 +170,9 @@ def _gram_schmidt(columns: FloatArray, p: int) -> Projection:
         length = np.sqrt(np.where(sound, length2, np.nan))
         columns[j] /= length
         triangle[j, j] = length
-        if j + 1 < p + q:
-            shared = np.einsum("rn,crn->cn", columns[j], columns[j + 1 :])
-            columns[j + 1 :] -= shared[:, None, :] * columns[j]
-            triangle[j, j + 1 :] = shared
+        shared = np.einsum("rn,crn->cn", columns[j], columns[j + 1 :])
+        columns[j + 1 :] -= shared[:, None, :] * columns[j]
+        triangle[j, j + 1 :] = shared
     inverse = np.zeros((p, p, n))
     coefficients = np.zeros((p, q, n))
     for j in reversed(range(p)):

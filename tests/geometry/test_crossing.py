@@ -230,3 +230,29 @@ def test_a_higher_limit_is_reached_later(fleet, low, step):
 def test_refuses(fleet, call, message):
     with pytest.raises(ValueError, match=message):
         call(fleet[0])
+
+
+def test_a_limit_that_is_not_known_is_never_dated():
+    fit = fit_lift([[3.0, 9.0]], [[0.1, 0.3]], [[0.0, 0.0]], [[1.0, 1.0]])
+    ages = crossing(fit, [[np.nan, np.nan]], horizon_age_years=[60.0])
+    assert ages.shape == (1, 2, 3)
+    assert np.isnan(ages).all()
+
+
+def test_without_a_tolerance_the_solver_ends_at_its_best():
+    # the root of the normal law's median, asked for more exactly than numbers can say
+    root = solve_increasing(
+        lambda x, live: stats.norm.cdf(x - 0.3), np.array([0.5]), np.zeros(1), np.ones(1), 0.0
+    )
+    assert root == pytest.approx([0.3], abs=1e-9)
+
+
+def test_a_flat_prior_on_the_season_needs_a_humidity_somewhere():
+    flat = LiftPrior(moisture_slope_sd=np.inf, season_sd_mm=0.0)
+    age, rise, weight = [[2.0, 6.0, 12.0, 20.0]], [[0.2, 0.4, 0.5, 0.7]], [[1.0] * 4]
+    some = fit_lift(age, rise, [[0.3, -0.4, 0.1, np.nan]], weight, prior=flat)
+    none = fit_lift(age, rise, [[np.nan] * 4], weight, prior=flat)
+    early, likely, late = crossing(some, [0.9], horizon_age_years=[200.0])[0]
+    assert early < likely < late
+    assert not none.usable.any()
+    assert np.isnan(crossing(none, [0.9], horizon_age_years=[200.0])).all()
