@@ -96,7 +96,7 @@ def fit_lift(
         if robust:
             hold_wild_readings(fit, rows, readings)
     # Under flat priors the readings may leave a coefficient open: nothing can be said then.
-    usable &= np.isfinite(fit.weight[:, 0, 0])
+    usable &= np.isfinite(fit.weight[:, 0, 0, 0])
     return fit
 
 
