@@ -7,12 +7,12 @@ the same facts gives the same.
 import json
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, replace
-from datetime import date
+from datetime import date, datetime
 from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
-from django.db import connection
+from django.db import connection, transaction
 from django.utils import timezone
 
 from geometry.fleet import FleetPrior, learn_prior
@@ -38,8 +38,13 @@ def learn(
     as_of: date,
     profile: ShopProfile,
     progress: Callable[[int], None] | None = None,
+    unless_since: datetime | None = None,
 ) -> ShopPrior | None:
-    """Learn from all instruments and store it; None, and nothing stored, where there are too few."""
+    """Learn from all instruments and store it; None, and nothing stored, where there are too few.
+
+    Of two who learn at once and would both take what was learnt after ``unless_since``, the first to
+    store it gives it to both.
+    """
     histories: list[Lifts] = []
     labels: list[str] = []
     measured = 0
@@ -67,8 +72,22 @@ def learn(
         groups={str(label): asdict(prior) for label, prior in learnt.groups.items()},
         counts={str(label): count for label, count in learnt.counts.items()},
     )
-    stored.save()
-    return stored
+    return _keep(stored, unless_since)
+
+
+@transaction.atomic
+def _keep(learnt: ShopPrior, unless_since: datetime | None) -> ShopPrior:
+    known = ShopPrior.objects.select_for_update().filter(pk=1).first()
+    if known is None:
+        ShopPrior.objects.bulk_create([learnt], ignore_conflicts=True)  # another may be as fast
+    elif not is_newer(known, learnt.as_of, unless_since):
+        learnt.save()
+    return ShopPrior.objects.get(pk=1)
+
+
+def is_newer(known: ShopPrior, as_of: date, since: datetime | None) -> bool:
+    """Whether a stored prior was learnt for that day and after that moment."""
+    return since is not None and known.as_of == as_of and known.learnt_at > since
 
 
 def prior_for(facts: Facts) -> LiftPrior | None:

@@ -6,15 +6,17 @@ date, and never costs a reading.
 
 import logging
 from collections.abc import Callable, Iterable, Iterator
-from datetime import date
+from contextlib import nullcontext
+from datetime import date, datetime
 
-from django.db import transaction
+from django.db import connection, transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from instruments.models import Instrument
 from measurements.models import Outlook, ShopPrior
 from measurements.outlooks import MODEL_VERSION, compute
-from measurements.prior import learn
+from measurements.prior import is_newer, learn
 from measurements.rows import lock
 from measurements.statements import only_row
 from shop.models import ShopProfile
@@ -32,62 +34,132 @@ def refresh(
     *,
     as_of: date | None = None,
     resume: bool = False,
+    since: datetime | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> int:
-    """Recompute and store outlooks, chunk by chunk; returns how many.
+    """Recompute and store outlooks, chunk by chunk; returns how many this call computed.
 
-    ``ids`` None is the whole fleet; ``resume`` leaves out those made for that day since the shop's prior
-    was last learnt, so that an interrupted run goes on where it stopped. Each chunk is one transaction
-    under a lock on its instruments' rows, so that two machines at it never write an older outlook over a
-    newer one.
+    ``ids`` None is the whole fleet. Several machines may be at that at once: each takes the chunks that
+    nobody else holds, and leaves out what another has computed ``since`` (the start of this call if not
+    given). ``resume`` leaves out those made for that day since the shop's prior was last learnt, so that
+    an interrupted run goes on where it stopped. Each chunk is one transaction under a lock on its
+    instruments' rows, so that two machines at it never write an older outlook over a newer one.
     """
-    keys = _keys(as_of or timezone.localdate(), resume) if ids is None else list(ids)
-    profile = ShopProfile.current()
+    if ids is None:
+        return _refresh_fleet(as_of or timezone.localdate(), resume, since, progress)
+    keys = list(ids)
     for start, chunk in _chunks(keys):
-        _store(chunk, as_of, profile)
+        _store(chunk, as_of)
         if progress is not None:
             progress(start + len(chunk), len(keys))
     return len(keys)
 
 
-def _store(ids: list[int], as_of: date | None, profile: ShopProfile) -> list[Outlook]:
-    """Compute and store the outlooks of those of the instruments that there still are."""
+def _refresh_fleet(
+    as_of: date,
+    resume: bool,
+    since: datetime | None,
+    progress: Callable[[int, int], None] | None,
+) -> int:
+    """First the chunks that are free, then, waiting for them, those that another held."""
+    began = timezone.now()
+    fresh = _made(as_of, _learnt_at() if resume else since or began)
+    fleet = Instrument.objects.order_by("pk")
+    if resume:
+        fleet = fleet.exclude(pk__in=fresh.values("instrument"))
+    # What could not be computed is not tried again by every machine at it.
+    fresh |= _made(as_of, began, out_of_date=True).filter(fingerprint="")
+    keys = left = list(fleet.values_list("pk", flat=True))
+    computed = passed = 0
+    for wait in (False, True):
+        held: list[int] = []
+        for _, chunk in _chunks(left):
+            stored, seen = _store(chunk, as_of, fresh=fresh, wait=wait)
+            missed = [] if wait else sorted(set(chunk) - set(seen))
+            held += missed
+            computed += len(stored)
+            passed += len(chunk) - len(missed)
+            if progress is not None:
+                progress(passed, len(keys))
+        left = held
+    return computed
+
+
+def _store(
+    ids: list[int],
+    as_of: date | None,
+    *,
+    profile: ShopProfile | None = None,
+    fresh: QuerySet[Outlook] | None = None,
+    wait: bool = True,
+) -> tuple[list[Outlook], list[int]]:
+    """Compute and store outlooks of those of the instruments that there still are, but not the fresh.
+
+    Returns what was stored, and the keys that were locked. The moment an outlook bears is one before
+    anything was read for it: what changed later than that may not be in it.
+    """
     with transaction.atomic():
-        return Outlook.objects.bulk_create(
-            _compute_what_can_be(lock(ids), as_of, profile),
+        locked = wanted = lock(ids, wait=wait)
+        if fresh is not None:
+            made = set(fresh.filter(instrument__in=locked).values_list("instrument", flat=True))
+            wanted = [key for key in locked if key not in made]
+        moment = timezone.now()
+        profile = profile or only_row(ShopProfile) or ShopProfile.current()
+        outlooks = _compute_what_can_be(wanted, as_of, profile) if wanted else []
+        for outlook in outlooks:
+            outlook.computed_at = moment
+        stored = Outlook.objects.bulk_create(
+            outlooks,
             update_conflicts=True,
             unique_fields=["instrument"],
             update_fields=STORED,
         )
+    return stored, locked
 
 
-def _keys(as_of: date, resume: bool) -> list[int]:
-    """The fleet's keys in order, without those whose outlook is up to date if ``resume``."""
-    fleet = Instrument.objects.order_by("pk")
-    if resume:
-        fresh = Outlook.objects.filter(as_of=as_of, model_version=MODEL_VERSION, out_of_date=False)
-        learnt = ShopPrior.objects.filter(pk=1).values_list("learnt_at", flat=True).first()
-        if learnt is not None:
-            fresh = fresh.filter(computed_at__gte=learnt)
-        fleet = fleet.exclude(pk__in=fresh.values("instrument"))
-    return list(fleet.values_list("pk", flat=True))
+def _made(as_of: date, after: datetime | None, *, out_of_date: bool = False) -> QuerySet[Outlook]:
+    """Outlooks made for a day by this version, and after a moment if one is given."""
+    made = Outlook.objects.filter(as_of=as_of, model_version=MODEL_VERSION, out_of_date=out_of_date)
+    return made if after is None else made.filter(computed_at__gt=after)
+
+
+def _learnt_at() -> datetime | None:
+    return ShopPrior.objects.filter(pk=1).values_list("learnt_at", flat=True).first()
 
 
 def learn_from_fleet(
-    *, as_of: date | None = None, progress: Callable[[int, int], None] | None = None
+    *,
+    as_of: date | None = None,
+    unless_since: datetime | None = None,
+    progress: Callable[[int, int], None] | None = None,
 ) -> ShopPrior | None:
-    """Learn the shop's own prior from every instrument; None where too few are measured."""
-    keys = _keys(as_of or timezone.localdate(), resume=False)
-    done = 0
+    """Learn the shop's own prior from every instrument; None where too few are measured.
 
-    def report(count: int) -> None:
-        nonlocal done
-        done += count
-        if progress is not None:
-            progress(done, len(keys))
+    What another machine learnt after ``unless_since`` is taken as it is; where the database locks rows,
+    one that is at it is waited for.
+    """
+    day = as_of or timezone.localdate()
+    with transaction.atomic() if connection.features.has_select_for_update else nullcontext():
+        stored = _known_prior()
+        if stored and is_newer(stored, day, unless_since):
+            return stored
+        keys = list(Instrument.objects.order_by("pk").values_list("pk", flat=True))
+        done = 0
 
-    chunks = [chunk for _, chunk in _chunks(keys)]
-    return learn(chunks, as_of or timezone.localdate(), ShopProfile.current(), report)
+        def report(count: int) -> None:
+            nonlocal done
+            done += count
+            if progress is not None:
+                progress(done, len(keys))
+
+        chunks = [chunk for _, chunk in _chunks(keys)]
+        return learn(chunks, day, ShopProfile.current(), report, unless_since)
+
+
+def _known_prior() -> ShopPrior | None:
+    """What was learnt last, locked where rows can be: SQLite would hold up everybody who saves."""
+    known = ShopPrior.objects.filter(pk=1)
+    return (known.select_for_update() if connection.in_atomic_block else known).first()
 
 
 def _compute_what_can_be(ids: list[int], as_of: date | None, profile: ShopProfile) -> list[Outlook]:
@@ -119,7 +191,7 @@ def refresh_after(instrument: Instrument) -> bool:
     """Refresh one outlook after a fact was saved; on a fault say so, and never raise."""
     try:
         profile = only_row(ShopProfile) or ShopProfile.current()
-        stored = _store([instrument.pk], None, profile)
+        stored, _ = _store([instrument.pk], None, profile=profile)
     except Exception:  # the fact is saved; whatever broke must not take it back
         log.exception("outlook of instrument %s not refreshed", instrument.pk)
         if not Outlook.objects.filter(instrument=instrument).update(out_of_date=True):

@@ -209,13 +209,14 @@ def read_rows(ids: Sequence[int], as_of: date) -> Rows:
     )
 
 
-def lock(ids: Sequence[int]) -> list[int]:
+def lock(ids: Sequence[int], *, wait: bool = True) -> list[int]:
     """Lock the rows of the instruments ``ids`` for this transaction; those that there are, in order.
 
-    Some others may be locked with them, where a span is quicker than a list.
+    Some others may be locked with them, where a span is quicker than a list. Without ``wait`` those
+    that another transaction holds are left out, where the database locks rows.
     """
     wanted = set(ids)
-    found = _statement(_locked, ids).fetch(**_span(ids))
+    found = _statement(_locked if wait else _lockable, ids).fetch(**_span(ids))
     return [key for (key,) in found if key in wanted]
 
 
@@ -232,6 +233,11 @@ def _locked(among: Among) -> QuerySet[Any, Any]:
     return (
         Instrument.objects.select_for_update().filter(among("pk")).order_by("pk").values_list("pk")
     )
+
+
+def _lockable(among: Among) -> QuerySet[Any, Any]:
+    free = Instrument.objects.select_for_update(skip_locked=True)
+    return free.filter(among("pk")).order_by("pk").values_list("pk")
 
 
 def _readings(among: Among) -> QuerySet[Any, Any]:

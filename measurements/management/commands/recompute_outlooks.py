@@ -4,9 +4,11 @@ from collections.abc import Callable
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
 
 from instruments.models import Instrument
 from measurements.refreshing import learn_from_fleet, refresh
+from measurements.rows import start_of
 
 BAR = 30
 
@@ -22,18 +24,30 @@ class Command(BaseCommand):
             help="Go on with an interrupted run: leave out what was recomputed today.",
         )
 
+        parser.add_argument(
+            "--once-a-day",
+            action="store_true",
+            help="Learn and recompute what no machine has today; for a timer on each of several.",
+        )
+
     def handle(self, *args: Any, **options: Any) -> None:
         talks = options["verbosity"] > 0
-        tags, resume = options["tags"], options["resume"]
+        tags, resume, once = options["tags"], options["resume"], options["once_a_day"]
+        since = None
         if not tags and not resume:
-            prior = learn_from_fleet(progress=self._bar("learning") if talks else None)
+            began = start_of(timezone.localdate()) if once else timezone.now()
+            prior = learn_from_fleet(
+                unless_since=began, progress=self._bar("learning") if talks else None
+            )
+            since = prior.learnt_at if prior else None
             if talks and prior is not None:
                 self.stdout.write(f"Lift as learnt from {prior.instruments} instruments.")
             elif talks:
                 self.stdout.write("Too few instruments to learn from: planning defaults.")
         total = refresh(
             self._ids(tags) if tags else None,
-            resume=resume,
+            resume=resume or once,
+            since=since,
             progress=self._bar("outlooks") if talks else None,
         )
         if talks:
