@@ -10,6 +10,8 @@ from shop.roles import OWNER, TECHNICIAN, roles_of
 
 
 def shop(request: HttpRequest) -> dict[str, Any]:
+    if not hasattr(request, "user"):
+        return {}  # refused before anything was known of it; such a page names nothing
     if not isinstance(request.user, User):
         return {"shop": ShopProfile.current(), "unit": "mm"}
     roles = roles_of(request.user)

@@ -7,12 +7,14 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from PIL import Image
 
+from instruments.models import Instrument
 from measurements.feed import new_feed
 from measurements.models import Photo
 from measurements.photo_acts import add_photo
 from measurements.report_links import make_link
 from measurements.reports import issue
 from shop.logo import set_logo
+from shop.models import Customer
 from shop.places import HEADER, SHOP, open_to
 from tests.conftest import signed_in
 from tests.factories import (
@@ -237,6 +239,22 @@ def test_nobody_gets_in_without_signing_in(name, addresses):
             assert response.status_code in (302, 405), name
             if response.status_code == 302:
                 assert response["Location"].startswith(reverse("sign-in"))
+
+
+def test_no_answer_to_a_stranger_holds_anything_of_the_shops_records(addresses):
+    """But for who holds a link: a customer their own report, a calendar the tags that are due."""
+    people = set(Customer.objects.values_list("name", flat=True))
+    things = set(Instrument.objects.values_list("tag", flat=True)) | {"Tarnbeck", "Orchard"}
+    for name in sorted(set(MAY) - BY_LINK):
+        secrets = people if name == "calendar-feed" else people | things
+        for method in ("get", "post"):
+            text = getattr(Client(), method)(addresses[name]).content.decode(errors="replace")
+            assert [word for word in sorted(secrets) if word in text] == [], f"{method} {name}"
+    for name in sorted(BY_LINK):
+        token = addresses[name].split("/")[2]
+        response = Client().get(addresses[name].replace(token, "x" * len(token)))
+        assert response.status_code == 404
+        assert not any(word in response.content.decode() for word in people | things)
 
 
 @pytest.mark.parametrize("role", [*sorted(STAFF), ""])

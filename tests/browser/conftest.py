@@ -51,6 +51,14 @@ def browser_context_args(browser_context_args):
     return {**browser_context_args, "service_workers": "block"}
 
 
+#: Says on the console what the content policy refused, so that ``watched`` hears of it.
+POLICY_WATCH = """
+addEventListener("securitypolicyviolation", (event) => console.error(
+  `refused by the policy: ${event.violatedDirective} ${event.blockedURI} ${event.sourceFile}`
+), true);
+"""
+
+
 class Watched:
     """What the browser complained of, or asked of anyone but the shop's own server."""
 
@@ -60,7 +68,7 @@ class Watched:
 
 @pytest.fixture
 def watched(page, live_server) -> Iterator[Watched]:
-    """A page whose console errors and outside requests fail the test."""
+    """A page whose console errors, refusals by the policy and outside requests fail the test."""
     watch = Watched()
     page.set_default_timeout(8000)
 
@@ -76,6 +84,7 @@ def watched(page, live_server) -> Iterator[Watched]:
         if not request.url.startswith((live_server.url, "data:", "blob:")):
             watch.complaints.append(f"outside request: {request.url}")
 
+    page.add_init_script(POLICY_WATCH)
     page.on("console", heard)
     page.on("pageerror", lambda error: watch.complaints.append(str(error)))
     page.on("request", asked)

@@ -85,6 +85,7 @@ def addresses(transactional_db, owner) -> list[str]:
         "/customers/add/",
         "/settings/",
         "/preferences/",
+        "/second-factor/",
         "/waiting/",
         "/offline/",
         "/reports/",

@@ -290,31 +290,31 @@ class TestSignIn:
 @pytest.mark.usefixtures("paper")
 class TestKeepingIt:
     @pytest.fixture
-    def browser(self, tech, clock) -> Client:
+    def inside(self, tech, clock) -> Client:
         found = half_way()
         type_code(found, shown(device_of(tech)))
         clock.shift(timedelta(minutes=1))
         return found
 
     @pytest.mark.parametrize("by", ["password", "code", "paper"])
-    def test_switched_off_by_password_or_code(self, browser, tech, paper, by):
+    def test_switched_off_by_password_or_code(self, inside, tech, paper, by):
         elsewhere = half_way()
         proof = {"password": PASSWORD, "code": shown(device_of(tech)), "paper": paper[3]}[by]
-        assert browser.post("/second-factor/off/", {"proof": proof})["Location"] == FACTOR
+        assert inside.post("/second-factor/off/", {"proof": proof})["Location"] == FACTOR
         assert codes.factor_of(tech) is None
-        assert browser.get(TODAY).status_code == 200
+        assert inside.get(TODAY).status_code == 200
         assert elsewhere.get(CODE)["Location"] == SIGN_IN
         assert Client().post(SIGN_IN, {"username": "tech", "password": PASSWORD})["Location"] == "/"
 
     @pytest.mark.parametrize("address", ["/second-factor/off/", "/second-factor/codes/"])
     @pytest.mark.parametrize("proof", ["", "guess", "000000", "y" * 4000])
-    def test_not_without_proof(self, browser, tech, address, proof):
-        assert browser.post(address, {"proof": proof}).status_code == 422
+    def test_not_without_proof(self, inside, tech, address, proof):
+        assert inside.post(address, {"proof": proof}).status_code == 422
         assert codes.factor_of(tech)
         assert codes.backup_codes_left(tech) == codes.BACKUP_CODES
 
-    def test_new_backup_codes_replace_the_old(self, browser, tech, paper):
-        page = browser.post("/second-factor/codes/", {"proof": PASSWORD}).content.decode()
+    def test_new_backup_codes_replace_the_old(self, inside, tech, paper):
+        page = inside.post("/second-factor/codes/", {"proof": PASSWORD}).content.decode()
         new = re.findall(r"<li><code>([0-9A-Z-]+)</code>", page)
         assert not codes.check(tech, paper[0])
         assert codes.check(tech, new[0]) is False  # one wrong one makes every one wait a second
@@ -328,12 +328,12 @@ class TestKeepingIt:
         at_desk.post(reverse("staff-password", kwargs={"number": tech.pk}))
         assert codes.factor_of(tech)
 
-    def test_an_owner_takes_it_off_somebody_who_lost_it(self, browser, tech, at_desk):
+    def test_an_owner_takes_it_off_somebody_who_lost_it(self, inside, tech, at_desk):
         page = at_desk.get(reverse("staff-edit", kwargs={"number": tech.pk})).content.decode()
         assert "Take the second factor off" in page
         at_desk.post(reverse("staff-factor", kwargs={"number": tech.pk}))
         assert codes.factor_of(tech) is None
-        assert browser.get(TODAY).status_code == 302
+        assert inside.get(TODAY).status_code == 302
 
     def test_an_owner_proves_who_it_is_for_the_own_one(self, owner, at_desk):
         device = codes.new_factor(owner)
