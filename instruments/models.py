@@ -8,6 +8,7 @@ from simple_history.models import HistoricalRecords
 
 from instruments.tags import new_tag
 from shop.models import Customer, between, in_range, one_of, version_field
+from shop.texts import LineField, ProseField
 
 DIMENSIONS: dict[str, tuple[float, float]] = {
     "scale_length_mm": (300, 900),
@@ -46,7 +47,7 @@ class Strings(models.TextChoices):
 class Instrument(models.Model):
     """What is known of an instrument. An empty figure means the usual one for its strings."""
 
-    tag = models.CharField(
+    tag = LineField(
         max_length=32,
         default=new_tag,
         validators=[
@@ -60,17 +61,17 @@ class Instrument(models.Model):
     customer = models.ForeignKey(
         Customer, on_delete=models.PROTECT, null=True, blank=True, related_name="instruments"
     )
-    maker = models.CharField(max_length=120, blank=True)
-    model = models.CharField(max_length=120, blank=True)
-    serial = models.CharField("serial number", max_length=60, blank=True)
+    maker = LineField(max_length=120, blank=True)
+    model = LineField(max_length=120, blank=True)
+    serial = LineField("serial number", max_length=60, blank=True)
     built_year = models.PositiveSmallIntegerField(
         null=True, blank=True, validators=between(*COUNTS["built_year"])
     )
     built_about = models.BooleanField("year is a guess", default=False)
     strings = models.CharField(max_length=5, choices=Strings, default=Strings.STEEL)
-    string_set = models.CharField(max_length=80, blank=True)
-    top_wood = models.CharField(max_length=40, blank=True)
-    bracing = models.CharField(max_length=40, blank=True)
+    string_set = LineField(max_length=80, blank=True)
+    top_wood = LineField(max_length=40, blank=True)
+    bracing = LineField(max_length=40, blank=True)
     scale_length_mm = models.FloatField("scale length", null=True, blank=True)
     compensation_mm = models.FloatField("compensation", null=True, blank=True)
     joint_fret = models.PositiveSmallIntegerField(
@@ -94,7 +95,7 @@ class Instrument(models.Model):
     measuring_order = models.JSONField(
         "order of measuring", default=list, blank=True, help_text="Empty: the trade's usual order."
     )
-    notes = models.TextField(max_length=4000, blank=True)
+    notes = ProseField(max_length=4000, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
     version = version_field()
     history = HistoricalRecords()

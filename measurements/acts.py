@@ -17,6 +17,7 @@ from django.utils import timezone
 from instruments.models import Instrument, NeckJoint
 from measurements.models import ActionReading, CheckIn, Voidable, Work, WorkKind
 from shop.models import User
+from shop.texts import plain_line
 
 Place = tuple[int, str]  # fret, side
 
@@ -132,7 +133,8 @@ def _relief_before(instrument: Instrument, moment: datetime) -> float | None:
 @transaction.atomic
 def void(fact: Voidable, *, by: User | None, reason: str) -> None:
     """Declare a check-in or a piece of work wrong; it stays on record, struck out."""
-    if not reason.strip():
+    reason = plain_line(reason)
+    if not reason:
         raise ValidationError({"reason": "Say why: the record keeps the reason."})
     if by is None:
         raise ValidationError("Only a person can void a record.")
@@ -141,7 +143,7 @@ def void(fact: Voidable, *, by: User | None, reason: str) -> None:
         raise ValidationError(
             f"{fresh} was voided before, on {timezone.localtime(fresh.voided_at).date()}."
         )
-    fresh.voided_at, fresh.voided_by, fresh.void_reason = timezone.now(), by, reason.strip()[:400]
+    fresh.voided_at, fresh.voided_by, fresh.void_reason = timezone.now(), by, reason[:400]
     fresh.save(update_fields=["voided_at", "voided_by", "void_reason"])
     if isinstance(fresh, Work) and fresh.kind == WorkKind.JOINT:
         _take_back(fresh)

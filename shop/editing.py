@@ -228,7 +228,10 @@ def _seen(data: QueryDict) -> dict[str, Any] | None:
     """What the form had shown; None where it does not say, and then every difference is asked."""
     try:
         seen = json.loads(data.get("seen", ""))
-    except ValueError:
+        json.dumps(
+            seen, ensure_ascii=False
+        ).encode()  # half of a pair of surrogates cannot be shown
+    except (ValueError, RecursionError):
         return None
     return seen if isinstance(seen, dict) else None
 

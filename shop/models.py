@@ -10,6 +10,8 @@ from django.db import models
 from django.db.models import Q
 from simple_history.models import HistoricalRecords
 
+from shop.texts import LineField, ProseField
+
 CODE_ALPHABET = "23456789ABCDEFGHJKLMNPQRSTVWXYZ"  # no 0/O, 1/I, U: read aloud without mistakes
 
 
@@ -76,13 +78,13 @@ class User(AbstractUser):
         return f"{session_hash}:{self.session_epoch}" if self.session_epoch else session_hash
 class Customer(models.Model):
     code = models.CharField(max_length=8, unique=True, default=new_code, editable=False)
-    name = models.CharField(max_length=120)
-    phone = models.CharField(max_length=40, blank=True)
+    name = LineField(max_length=120)
+    phone = LineField(max_length=40, blank=True)
     email = models.EmailField("e-mail", blank=True)
-    address = models.TextField(max_length=400, blank=True)
+    address = ProseField(max_length=400, blank=True)
     unit = models.CharField("unit on reports", max_length=2, choices=Unit, default=Unit.MM)
     no_reminders = models.BooleanField("does not want to be reminded", default=False)
-    notes = models.TextField(max_length=4000, blank=True)
+    notes = ProseField(max_length=4000, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
     version = version_field()
     history = HistoricalRecords()
@@ -141,12 +143,12 @@ class ShopProfile(models.Model):
     the sources of the exact ones.
     """
 
-    name = models.CharField(max_length=120, default="Guitar repair shop")
-    address = models.TextField(max_length=400, blank=True)
-    phone = models.CharField(max_length=40, blank=True)
+    name = LineField(max_length=120, default="Guitar repair shop")
+    address = ProseField(max_length=400, blank=True)
+    phone = LineField(max_length=40, blank=True)
     email = models.EmailField("e-mail", blank=True)
     logo = models.FileField(upload_to="logo/", max_length=200, blank=True, editable=False)
-    currency = models.CharField(max_length=8, default="EUR")
+    currency = LineField(max_length=8, default="EUR")
     shows_estimates = models.BooleanField(
         "estimate of the next job on reports", default=False, help_text="From the price list."
     )

@@ -12,6 +12,7 @@ from measurements.models.imports import ImportRun
 from measurements.models.voidable import Voidable
 from measurements.ranges import POSSIBLE, WORK_POSSIBLE
 from shop.models import between, in_range, one_of
+from shop.texts import LineField, ProseField
 
 
 def possible(name: str) -> models.CheckConstraint:
@@ -42,7 +43,7 @@ class CheckIn(Voidable):
     humidity_pct = models.FloatField("humidity", null=True, blank=True)
     temperature_c = models.FloatField("temperature", null=True, blank=True)
     at_pitch = models.BooleanField("strung and at pitch", default=True)
-    gauge = models.CharField("gauge used", max_length=60, blank=True)
+    gauge = LineField("gauge used", max_length=60, blank=True)
     relief_mm = models.FloatField("relief", null=True, blank=True)
     relief_press = models.CharField(max_length=7, choices=Press, default=Press.JOINT)
     bridge_rise_mm = models.FloatField("bridge rise", null=True, blank=True)
@@ -61,7 +62,7 @@ class CheckIn(Voidable):
         "s.d. among readings of the bridge rise", null=True, blank=True
     )
     as_typed = models.JSONField(default=dict, blank=True)
-    notes = models.TextField(max_length=4000, blank=True)
+    notes = ProseField(max_length=4000, blank=True)
     recorded_at = models.DateTimeField(auto_now_add=True)
     imported_in = models.ForeignKey(
         ImportRun, on_delete=models.PROTECT, null=True, blank=True, related_name="check_ins"
@@ -168,7 +169,7 @@ class Work(Voidable):
         help_text="New bracing or a new top: earlier lift says nothing about later lift.",
     )
     as_typed = models.JSONField(default=dict, blank=True)
-    notes = models.TextField(max_length=4000, blank=True)
+    notes = ProseField(max_length=4000, blank=True)
     recorded_at = models.DateTimeField(auto_now_add=True)
     imported_in = models.ForeignKey(
         ImportRun, on_delete=models.PROTECT, null=True, blank=True, related_name="works"

@@ -6,6 +6,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from shop.texts import LineField
+
 
 class ImportRun(models.Model):
     """One file of old records that was taken in, so that the whole of it can be undone.
@@ -15,7 +17,7 @@ class ImportRun(models.Model):
     """
 
     uuid = models.UUIDField(unique=True, default=uuid.uuid4)
-    file_name = models.CharField(max_length=200)
+    file_name = LineField(max_length=200)
     digest = models.CharField(max_length=64)
     imported_at = models.DateTimeField(auto_now_add=True)
     imported_by = models.ForeignKey(

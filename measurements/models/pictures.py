@@ -8,6 +8,7 @@ from django.db.models import Q
 
 from measurements.models.facts import CheckIn
 from measurements.models.voidable import Voidable
+from shop.texts import LineField
 
 
 class Photo(Voidable):
@@ -19,7 +20,7 @@ class Photo(Voidable):
     width = models.PositiveIntegerField()
     height = models.PositiveIntegerField()
     digest = models.CharField(max_length=64)
-    words = models.CharField("what it shows", max_length=200, blank=True)
+    words = LineField("what it shows", max_length=200, blank=True)
     in_report = models.BooleanField("show it in the report", default=False)
     added_at = models.DateTimeField(auto_now_add=True)
     added_by = models.ForeignKey(
@@ -44,8 +45,8 @@ class Damage(Voidable):
 
     uuid = models.UUIDField(unique=True, default=uuid.uuid4)
     check_in = models.ForeignKey(CheckIn, on_delete=models.PROTECT, related_name="damages")
-    place = models.CharField("where", max_length=80)
-    words = models.CharField("what is damaged", max_length=400)
+    place = LineField("where", max_length=80)
+    words = LineField("what is damaged", max_length=400)
     photo = models.ForeignKey(
         Photo, on_delete=models.PROTECT, null=True, blank=True, related_name="damages"
     )

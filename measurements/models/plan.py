@@ -10,6 +10,7 @@ from simple_history.models import HistoricalRecords
 from instruments.models import Instrument
 from measurements.models.voidable import Voidable
 from shop.models import Customer, between, in_range, one_of
+from shop.texts import LineField, ProseField
 
 
 class Booking(Voidable):
@@ -18,7 +19,7 @@ class Booking(Voidable):
     uuid = models.UUIDField(unique=True, default=uuid.uuid4)
     instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="bookings")
     day = models.DateField()
-    words = models.CharField("what for", max_length=200, default="neck reset")
+    words = LineField("what for", max_length=200, default="neck reset")
     booked_at = models.DateTimeField(auto_now_add=True)
     booked_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
@@ -46,16 +47,16 @@ class Contact(models.Model):
     instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="contacts")
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="contacts")
     channel = models.CharField(max_length=7, choices=Channel)
-    reason = models.CharField(max_length=200)
+    reason = LineField(max_length=200)
     occasion = models.CharField(max_length=60)
     to = models.CharField(max_length=254, blank=True)
-    subject = models.CharField(max_length=200, blank=True)
-    words = models.TextField(max_length=4000, blank=True)
+    subject = LineField(max_length=200, blank=True)
+    words = ProseField(max_length=4000, blank=True)
     made_at = models.DateTimeField(auto_now_add=True)
     made_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
-    failed = models.CharField("why it did not go", max_length=400, blank=True)
+    failed = LineField("why it did not go", max_length=400, blank=True)
 
     class Meta:
         ordering = ["-made_at", "-pk"]
@@ -83,14 +84,14 @@ class GaugeKind(models.TextChoices):
 class Gauge(models.Model):
     """A measuring tool of the shop and when it was last checked; check-ins name it as it is named here."""
 
-    name = models.CharField(max_length=60, unique=True)
+    name = LineField(max_length=60, unique=True)
     kind = models.CharField("measures", max_length=8, choices=GaugeKind)
     checked_on = models.DateField("last checked", null=True, blank=True)
     check_every_months = models.PositiveSmallIntegerField(
         "check every (months)", default=12, validators=between(1, 120)
     )
     retired = models.BooleanField("no longer used", default=False)
-    notes = models.TextField(max_length=1000, blank=True)
+    notes = ProseField(max_length=1000, blank=True)
     history = HistoricalRecords()
 
     class Meta:

@@ -5,6 +5,7 @@ from django.db import models
 from django.db.models import Exists, OuterRef, Q
 
 from instruments.models import Instrument
+from shop.texts import LineField
 
 
 class Reports(models.QuerySet):
@@ -29,7 +30,7 @@ class ServiceReport(models.Model):
     issued_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
-    why_revised = models.CharField("what was corrected", max_length=400, blank=True)
+    why_revised = LineField("what was corrected", max_length=400, blank=True)
     content = models.JSONField()
 
     objects = Reports.as_manager()

@@ -4,6 +4,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from shop.texts import LineField
+
 
 class Standing(models.QuerySet):
     def standing(self):
@@ -23,7 +25,7 @@ class Voidable(models.Model):
         editable=False,
         related_name="+",
     )
-    void_reason = models.CharField(max_length=400, blank=True, editable=False)
+    void_reason = LineField(max_length=400, blank=True, editable=False)
 
     objects = Standing.as_manager()
 
