@@ -8,14 +8,13 @@ import numpy as np
 from geometry.action import action_at_fret
 from geometry.constants import LIFT_NOISE_MM
 from geometry.lift import LiftFit, surprise
-from geometry.moisture import equilibrium_moisture_content
 from geometry.readings import complete, two_sided
 from geometry.repeats import mean_and_spread, visit_u
 from measurements.counsel import Counsel
+from measurements.facts import moisture_offset_pct
 from measurements.models import SIDES
 from measurements.record import foretold_reading
 from measurements.rows import Floats
-from shop.models import ShopProfile
 
 Place = tuple[int, str]  # fret, side
 
@@ -73,7 +72,7 @@ def rise_forecast(
     if facts.readings[0] == 0 or not np.isfinite(offset):
         return None
     age = facts.age_now_years[:1]
-    moisture = np.array([moisture_offset_pct(now.profile, humidity_pct, temperature_c)])
+    moisture = moisture_offset_pct(now.profile, _figure(humidity_pct), _figure(temperature_c))
     spread = mean_and_spread(readings_mm)[1] if readings_mm else None
     worth = visit_u(now.profile.bridge_rise_u_mm, max(len(readings_mm), 1), spread)
     weight = np.array([LIFT_NOISE_MM**2 / float(worth) ** 2])
@@ -83,18 +82,8 @@ def rise_forecast(
     return RiseForecast(low, likely, high, now.fit, age, moisture, weight, offset)
 
 
-def moisture_offset_pct(
-    profile: ShopProfile, humidity_pct: float | None, temperature_c: float | None
-) -> float:
-    """Moisture content less that at the shop's reference climate; NaN without humidity. [% MC]"""
-    if humidity_pct is None:
-        return float("nan")
-    usual_c = profile.reference_temperature_c
-    here = equilibrium_moisture_content(
-        humidity_pct, usual_c if temperature_c is None else temperature_c
-    )
-    there = equilibrium_moisture_content(profile.reference_humidity_pct, usual_c)
-    return float(here - there)
+def _figure(value: float | None) -> Floats:
+    return np.array([np.nan if value is None else value])
 
 
 def expected_actions(now: Counsel, frets: Sequence[int], rise_mm: float) -> dict[Place, float]:

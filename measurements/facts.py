@@ -275,6 +275,23 @@ def _middle_of(year: int) -> float:
     return float((np.datetime64(f"{year:04d}-07-02") - np.datetime64("1970-01-01")).astype(int))
 
 
+def moisture_offset_pct(
+    profile: ShopProfile, humidity_pct: Floats, temperature_c: Floats
+) -> Floats:
+    """Moisture content less that at the shop's reference climate, (k,). [% MC]
+
+    What the shop's hygrometer reads too high is taken off first. Without humidity NaN; without a
+    temperature the reference one is taken. [% RH], [°C]
+    """
+    usual = profile.reference_temperature_c
+    moisture = np.full(len(humidity_pct), np.nan)
+    known = np.isfinite(humidity_pct)
+    true_pct = np.clip(humidity_pct[known] - profile.hygrometer_reads_high_pct, 0.0, 100.0)
+    temperature = np.where(np.isnan(temperature_c), usual, temperature_c)[known]
+    moisture[known] = equilibrium_moisture_content(true_pct, temperature)
+    return moisture - equilibrium_moisture_content(profile.reference_humidity_pct, usual)
+
+
 def _padded(
     rows: Rows, history: History, origin: dict[str, Floats], profile: ShopProfile, n: int
 ) -> dict[str, Any]:
@@ -284,13 +301,6 @@ def _padded(
     m = max(int(history.count.max(initial=0)), 1)
     real = history.real
     humidity, temperature = rows.reading["humidity_pct"][real], rows.reading["temperature_c"][real]
-    usual = profile.reference_temperature_c
-    moisture = np.full(len(who), np.nan)
-    known = np.isfinite(humidity)
-    moisture[known] = equilibrium_moisture_content(
-        humidity[known], np.where(np.isnan(temperature), usual, temperature)[known]
-    )
-    reference = equilibrium_moisture_content(profile.reference_humidity_pct, usual)
     age = (day - origin["day"][who]) / DAYS_A_YEAR
     # A reading in the build year may fall before its middle: it is then taken as new.
     usable = history.usable & (age > -1.0)
@@ -301,7 +311,7 @@ def _padded(
         "age_years": np.maximum(age, 0.0),
         "measured_mm": history.rise,
         "undone_mm": history.rise - history.offset,
-        "moisture_offset_pct": moisture - reference,
+        "moisture_offset_pct": moisture_offset_pct(profile, humidity, temperature),
         "weight": np.where(usable, LIFT_NOISE_MM**2 / variance, 0.0),
     }
     padded = {}

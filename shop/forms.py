@@ -8,7 +8,7 @@ from shop.models import PROFILE_RANGES, Customer, ShopProfile, User
 class CustomerForm(forms.ModelForm):
     class Meta:
         model = Customer
-        fields = ["name", "phone", "email", "address", "unit", "notes"]
+        fields = ["name", "phone", "email", "address", "unit", "no_reminders", "notes"]
         widgets = {
             "address": forms.Textarea(attrs={"rows": 3}),
             "notes": forms.Textarea(attrs={"rows": 3}),

@@ -2,16 +2,14 @@
 
 from datetime import timedelta
 
-import numpy as np
 import pytest
 from django.urls import reverse
 from django.utils import timezone
 
 from measurements.counsel import counsel
-from measurements.expected import moisture_offset_pct, rise_forecast
+from measurements.expected import rise_forecast
 from measurements.models import CheckIn
 from measurements.understood import change_since, reading_words
-from shop.models import ShopProfile
 from tests.factories import CheckInFactory, InstrumentFactory, WorkFactory
 from tests.measurements.test_check_in import TYPED, address, typed
 
@@ -211,11 +209,6 @@ class TestTheForecast:
         assert dry.likely_mm < damp.likely_mm
         steady = rise_forecast(now, humidity_pct=45, temperature_c=21)
         assert unknown.high_mm - unknown.low_mm > steady.high_mm - steady.low_mm
-
-    def test_the_shops_own_climate_is_no_offset(self):
-        profile = ShopProfile(reference_humidity_pct=45, reference_temperature_c=21)
-        assert moisture_offset_pct(profile, 45, None) == 0
-        assert np.isnan(moisture_offset_pct(profile, None, 21))
 
     def test_an_earlier_day_and_a_correction_are_not_forecast(self, at_bench, instrument):
         day = (timezone.localdate() - timedelta(days=400)).isoformat()

@@ -7,7 +7,7 @@ import pytest
 
 from instruments.models import JointKind
 from measurements.counsel import counsel
-from measurements.facts import gather
+from measurements.facts import gather, moisture_offset_pct
 from measurements.models import WorkKind
 from measurements.work_forms import Change
 from shop.models import ShopProfile
@@ -365,3 +365,33 @@ def test_repeat_readings_are_no_surer_of_what_work_in_between_did():
     noise = 0.2**2
     gained = 1 - (0.15**2 + 0.2**2 / 5) / (0.15**2 + 0.2**2)
     assert shares[0] - shares[1] == pytest.approx(gained * 0.2**2 / noise)
+
+
+class TestMoisture:
+    def test_the_shops_own_climate_is_no_offset(self):
+        profile = ShopProfile(reference_humidity_pct=45, reference_temperature_c=21)
+        offset = moisture_offset_pct(profile, np.array([45, np.nan]), np.array([np.nan, 21]))
+        assert offset[0] == 0
+        assert np.isnan(offset[1])
+
+    def test_what_the_hygrometer_reads_too_high_is_taken_off(self):
+        profile = ShopProfile(reference_humidity_pct=45, hygrometer_reads_high_pct=6)
+        plain = ShopProfile(reference_humidity_pct=45)
+        read, true = np.array([51.0, 66.0]), np.array([45.0, 60.0])
+        degrees = np.array([21.0, 24.0])
+        np.testing.assert_allclose(
+            moisture_offset_pct(profile, read, degrees), moisture_offset_pct(plain, true, degrees)
+        )
+
+    def test_a_correction_never_leaves_what_air_can_hold(self):
+        profile = ShopProfile(hygrometer_reads_high_pct=30)
+        low = moisture_offset_pct(profile, np.array([5.0]), np.array([21.0]))
+        assert np.isfinite(low).all()
+
+    def test_it_reaches_the_readings_of_an_instrument(self, instrument):
+        CheckInFactory(instrument=instrument, humidity_pct=60.0)
+        for high in (0.0, 15.0):
+            profile = ShopProfile(hygrometer_reads_high_pct=high)
+            facts = gather([instrument.pk], TODAY, profile)
+            newest = facts.moisture_offset_pct[0, int(facts.readings[0]) - 1]
+            assert (abs(newest) < 1e-9) == (high == 15.0)

@@ -6,7 +6,7 @@ from django.core.management import CommandError, call_command
 from django.urls import reverse
 
 from shop.models import Customer, ShopProfile
-from tests.editing import carried
+from tests.editing import carried, opened
 from tests.factories import CustomerFactory, InstrumentFactory
 
 pytestmark = pytest.mark.django_db
@@ -106,3 +106,11 @@ class TestAddPerson:
     def test_it_refuses_a_name_that_is_taken(self, monkeypatch, tech):
         with pytest.raises(CommandError, match="already"):
             self.add(monkeypatch, "TECH", "sliding-spruce-88")
+
+
+def test_a_customer_may_want_no_reminders(at_counter):
+    customer = CustomerFactory()
+    address = reverse("customer-edit", kwargs={"code": customer.code})
+    at_counter.post(address, opened(at_counter, address) | {"no_reminders": "on"})
+    customer.refresh_from_db()
+    assert customer.no_reminders
