@@ -201,6 +201,7 @@ def logging_of(kind: str) -> dict[str, Any]:
     if kind not in ("json", "line", "quiet"):
         raise ValueError(f"SADDLEROOM_LOG is json, line or quiet, not {kind!r}.")
     plain = {"handlers": [], "propagate": True}
+    ours = "WARNING" if kind == "quiet" else "INFO"
     return {
         "version": 1,
         "disable_existing_loggers": False,
@@ -219,6 +220,7 @@ def logging_of(kind: str) -> dict[str, Any]:
             "django": {**plain, "level": "WARNING"},
             "django.server": {**plain, "level": "ERROR"},
             "django.request": {**plain, "level": "ERROR"},  # refusals have their request's line
-            __name__: {**plain, "level": "WARNING" if kind == "quiet" else "INFO"},
+            __name__: {**plain, "level": ours},
+            "shop.sign_in": {**plain, "level": ours},
         },
     }

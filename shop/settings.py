@@ -25,7 +25,8 @@ if PRODUCTION and DEBUG:
     raise ImproperlyConfigured("SADDLEROOM_DEBUG and SADDLEROOM_PRODUCTION exclude each other.")
 
 SECRET_KEY = env.str("SADDLEROOM_SECRET_KEY", default="")
-if PRODUCTION and len(SECRET_KEY) < 50:
+_guessable = len(SECRET_KEY) < 50 or len(set(SECRET_KEY)) < 10 or "insecure" in SECRET_KEY
+if PRODUCTION and _guessable:
     raise ImproperlyConfigured(
         "SADDLEROOM_SECRET_KEY must hold at least 50 random characters in production; "
         "`manage.py shell -c 'from django.core.management.utils import get_random_secret_key as k; "
@@ -162,6 +163,10 @@ AXES_VERBOSE = False
 # A bench tablet stays signed in while it is used; a forgotten one is signed out.
 SESSION_COOKIE_AGE = 86_400 * env.int("SADDLEROOM_IDLE_DAYS", default=14)
 SIGN_IN_AGE = 86_400 * env.int("SADDLEROOM_SIGN_IN_DAYS", default=90)
+if PROXIES < 0 or min(SESSION_COOKIE_AGE, SIGN_IN_AGE) <= 0:
+    raise ImproperlyConfigured(
+        "SADDLEROOM_IDLE_DAYS and SADDLEROOM_SIGN_IN_DAYS take 1 or more, SADDLEROOM_PROXIES 0 or more."
+    )
 
 LANGUAGE_CODE = "en-gb"
 TIME_ZONE = env.str("SADDLEROOM_TIME_ZONE", default="UTC")

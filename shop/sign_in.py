@@ -25,7 +25,7 @@ from django.utils.crypto import constant_time_compare, salted_hmac
 from shop.models import User
 from shop.roles import FACTOR
 
-log = logging.getLogger(__name__)
+log = logging.getLogger("shop.sign_in")
 
 WAITING = "code_waits_for"
 #: When a person signed in, and was last seen, as seconds since 1970, in the session.

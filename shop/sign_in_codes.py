@@ -21,7 +21,7 @@ from django_otp.plugins.otp_totp.models import TOTPDevice
 from shop.models import CODE_ALPHABET, ShopProfile, User
 from shop.sign_in import end_everywhere
 
-log = logging.getLogger(__name__)
+log = logging.getLogger("shop.sign_in")
 
 BACKUP_CODES = 10
 BACKUP_LENGTH = 10

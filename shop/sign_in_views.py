@@ -21,7 +21,7 @@ from shop.sign_in import begin, count_failure, end_everywhere, may_try, wait_for
 from shop.sign_in_forms import ChangePasswordForm, CodeForm, SignInForm
 from shop.views import form_view
 
-log = logging.getLogger(__name__)
+log = logging.getLogger("shop.sign_in")
 
 
 class SignIn(LoginView):

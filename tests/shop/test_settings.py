@@ -30,7 +30,25 @@ def start(**variables: str) -> subprocess.CompletedProcess[str]:
     [
         ({}, "SADDLEROOM_SECRET_KEY must hold at least 50 random characters"),
         ({"SADDLEROOM_SECRET_KEY": "short"}, "SADDLEROOM_SECRET_KEY must hold"),
+        ({"SADDLEROOM_SECRET_KEY": "x" * 60}, "SADDLEROOM_SECRET_KEY must hold"),
+        ({"SADDLEROOM_SECRET_KEY": "django-insecure-" + KEY}, "SADDLEROOM_SECRET_KEY must hold"),
         ({"SADDLEROOM_SECRET_KEY": KEY}, "SADDLEROOM_HOSTS must name"),
+        (
+            {
+                "SADDLEROOM_SECRET_KEY": KEY,
+                "SADDLEROOM_HOSTS": "s.example",
+                "SADDLEROOM_PROXIES": "-1",
+            },
+            "SADDLEROOM_PROXIES 0 or more",
+        ),
+        (
+            {
+                "SADDLEROOM_SECRET_KEY": KEY,
+                "SADDLEROOM_HOSTS": "s.example",
+                "SADDLEROOM_IDLE_DAYS": "0",
+            },
+            "SADDLEROOM_IDLE_DAYS and",
+        ),
         ({"SADDLEROOM_SECRET_KEY": KEY, "SADDLEROOM_DEBUG": "1"}, "exclude each other"),
     ],
 )

@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from shop import settings as ours  # without what the tests change
+from shop.logs import logging_of
 from shop.models import User
 from shop.sign_in import address_of
 from shop.staff import FIRST_PASSWORD_LASTS, add_staff, change_staff
@@ -361,3 +362,23 @@ def test_closing_an_account_ends_its_sign_ins(tech):
     browser = signed_in(tech)
     change_staff(tech, role="technician", active=False)
     assert browser.get(TODAY).status_code == 302
+
+
+def test_signing_in_is_on_the_log_by_number_and_not_by_name(tech, caplog):
+    caplog.set_level("INFO", logger="shop.sign_in")
+    browser = Client()
+    try_to(browser, password="wrong-one")
+    try_to(browser)
+    browser.post(reverse("sign-out-everywhere"))
+    said = [record.getMessage() for record in caplog.records if record.name == "shop.sign_in"]
+    assert said == [
+        "a sign-in was refused",
+        f"person {tech.pk} signed in by password",
+        f"all sign-ins of person {tech.pk} ended",
+    ]
+    assert "tech" not in caplog.text.replace("technician", "")
+    assert "wrong-one" not in caplog.text
+
+
+def test_the_log_of_production_holds_sign_ins():
+    assert logging_of("json")["loggers"]["shop.sign_in"]["level"] == "INFO"

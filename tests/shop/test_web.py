@@ -54,7 +54,6 @@ urlpatterns = [*urlpatterns, path("broken/", broken), path("suspicious/", suspic
 @pytest.fixture
 def with_faults(settings):
     settings.ROOT_URLCONF = __name__
-    settings.LOGGING_CONFIG = None
 
 
 @pytest.fixture
@@ -196,6 +195,46 @@ def test_another_sites_form_is_refused(tech, site):
     assert response.status_code == 403
     assert "open for too long" in response.content.decode()
     assert browser.get("/today/").status_code == 200
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/.git/config",
+        "/static/.git/config",
+        "/static/../manage.py",
+        "/static/%2e%2e/shop/settings.py",
+        "/static/..%2f..%2fetc/passwd",
+        "/static/shop/",
+        "/static/",
+        "/var/secret-key",
+        "/photos/",
+        "/media/",
+        "/admin/",
+        "/settings.py",
+    ],
+)
+def test_neither_source_nor_folders_nor_files_as_they_lie_are_served(at_desk, address):
+    assert at_desk.get(address).status_code == 404
+
+
+def test_what_a_form_does_not_offer_is_not_set_by_it(at_bench, tech):
+    """Nor by a parameter in the address, nor a second one."""
+    more = {
+        "is_superuser": "1",
+        "is_staff": "1",
+        "groups": "1",
+        "session_epoch": "9",
+        "username": "x",
+    }
+    data = {"first_name": "New", "last_name": "", "unit": "in", **more}
+    assert at_bench.post("/preferences/?unit=mm&is_superuser=1", data).status_code == 302
+    before = (tech.username, False, False, 0, ["technician"])
+    tech.refresh_from_db()
+    groups = list(tech.groups.values_list("name", flat=True))
+    kept = (tech.username, tech.is_superuser, tech.is_staff, tech.session_epoch, groups)
+    assert kept == before
+    assert (tech.first_name, tech.unit) == ("New", "in")
 
 
 class TestErrors:
