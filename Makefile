@@ -6,7 +6,7 @@ PORT ?= 8000
 HOST ?= 127.0.0.1
 RUN := $(BIN)/python manage.py
 
-.PHONY: demo test bench-forecast bench-fleet bench-live lint format types lock clean
+.PHONY: demo test bench-forecast bench-fleet bench-live bench-web lint format types lock clean
 
 demo: $(VENV)/runtime.stamp
 	$(RUN) migrate --verbosity 0
@@ -29,6 +29,11 @@ bench-fleet: $(VENV)/dev.stamp
 
 bench-live: $(VENV)/dev.stamp
 	$(BIN)/python -m bench.live
+
+# A server of two processes under 32 clients, on SQLite and on PostgreSQL. ARGS="--seconds 10" shortens it.
+bench-web: $(VENV)/dev.stamp
+	$(BIN)/python -m bench.web $(ARGS)
+	.ci/on-postgres $(BIN)/python -m bench.web --here $(ARGS)
 
 lint: $(VENV)/dev.stamp
 	$(BIN)/ruff check .

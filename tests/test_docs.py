@@ -52,6 +52,7 @@ def test_every_command_of_ours_is_in_the_readme():
         "bench-forecast",
         "bench-fleet",
         "bench-live",
+        "bench-web",
     ],
 )
 def test_every_make_target_that_the_guide_names_exists(target):
