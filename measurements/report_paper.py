@@ -17,11 +17,14 @@ MOST_PAGES = 2
 #: No page kept for itself, then smaller type and pictures, where the report would run on to a third page.
 DENSER = (
     ".paper .report-ahead { break-before: auto; }",
-    """.paper { font-size: 8.5pt; line-height: 1.25; } .paper h2 { margin-top: .45rem; }
+    """.paper .report, .paper .report th, .paper .report td { font-size: 8.5pt; line-height: 1.25; }
+    .paper .report h2 { margin-top: .45rem; }
     .paper .report .many img { height: 17mm; } .paper .report-captions { font-size: 7pt; }
     .paper .report-pictures figure { width: 44%; }""",
-    """.paper { font-size: 8pt; line-height: 1.2; } .paper h2 { font-size: 10pt; margin-top: .35rem; }
-    .paper .report ul { margin-bottom: .2rem; } .paper th, .paper td { padding: .05rem .4rem; }
+    """.paper .report, .paper .report th, .paper .report td { font-size: 8pt; line-height: 1.2; }
+    .paper .report h2 { font-size: 10pt; margin-top: .35rem; }
+    .paper .report ul { margin-bottom: .2rem; }
+    .paper .report th, .paper .report td { padding: .05rem .4rem; }
     .paper .report .many img { height: 14mm; } .paper .report-pictures figure { width: 40%; }
     @page { margin: 11mm 16mm 14mm; }""",
 )

@@ -29,8 +29,8 @@ def write_pdf(
 ) -> bytes:
     """A page and its style sheets as a tagged PDF.
 
-    Where it takes more than ``most_pages`` (0: however many), each of the ``denser`` sheets is added in
-    turn until it fits, or the last is reached.
+    Where it takes more than ``most_pages`` (0: however many), the ``denser`` sheets are added one by one
+    until it fits; where it does not fit with all of them, it is made with none.
     Raises ``PdfUnavailableError`` where system libraries are missing.
     """
     if trouble := pdf_trouble():
@@ -42,10 +42,11 @@ def write_pdf(
     fetcher = URLFetcher(allowed_protocols={"data"})
     sheets = [CSS(string=text, url_fetcher=fetcher) for text in styles]
     page = HTML(string=html, url_fetcher=fetcher)
-    document = page.render(stylesheets=sheets, pdf_variant=VARIANT)
-    for text in denser:
-        if not most_pages or len(document.pages) <= most_pages:
+    plain = fitting = page.render(stylesheets=sheets, pdf_variant=VARIANT)
+    for text in denser if most_pages else ():
+        if len(fitting.pages) <= most_pages:
             break
         sheets.append(CSS(string=text, url_fetcher=fetcher))
-        document = page.render(stylesheets=sheets, pdf_variant=VARIANT)
+        fitting = page.render(stylesheets=sheets, pdf_variant=VARIANT)
+    document = fitting if len(fitting.pages) <= most_pages else plain
     return document.write_pdf(pdf_variant=VARIANT)
