@@ -6,13 +6,14 @@ ROLES = ("owner", "technician", "counter")
 
 
 def make_roles(apps, schema_editor):
-    group = apps.get_model("auth", "Group")
+    groups = apps.get_model("auth", "Group").objects.using(schema_editor.connection.alias)
     for name in ROLES:
-        group.objects.get_or_create(name=name)
+        groups.get_or_create(name=name)
 
 
 def drop_roles(apps, schema_editor):
-    apps.get_model("auth", "Group").objects.filter(name__in=ROLES).delete()
+    groups = apps.get_model("auth", "Group").objects.using(schema_editor.connection.alias)
+    groups.filter(name__in=ROLES).delete()
 
 
 class Migration(migrations.Migration):
