@@ -64,6 +64,7 @@ def worker(request: HttpRequest) -> HttpResponse:
         "signOut": reverse("sign-out"),
         "instrument": reverse("instrument", kwargs={"tag": "TAG"}),
         "form": reverse("check-in-add", kwargs={"tag": "TAG"}),
+        "scanned": reverse("tag-scanned", kwargs={"tag": "TAG"}),
         "longestMs": settings.SESSION_COOKIE_AGE * 1000,
     }
     return render(

@@ -10,6 +10,7 @@ const MOST_PAGES = 100;
 const addressOf = (pattern) => new RegExp(`^${pattern.replace("TAG", "[^/]+")}$`, "i");
 const FORM = addressOf(facts.form);
 const INSTRUMENT = addressOf(facts.instrument);
+const SCANNED = addressOf(facts.scanned);
 const AWAY = [502, 503, 504]; // a proxy's word for a server that is not there
 
 addEventListener("install", (event) => event.waitUntil(install()));
@@ -47,9 +48,9 @@ async function page(event, path) {
   try {
     answer = await fetch(event.request);
   } catch {
-    return (await kept(path)) || standIn();
+    return (await kept(path)) || (await scanned(path)) || standIn();
   }
-  if (AWAY.includes(answer.status)) return (await kept(path)) || answer;
+  if (AWAY.includes(answer.status)) return (await kept(path)) || (await scanned(path)) || answer;
   if (path === facts.signIn) event.waitUntil(caches.delete(PAGES));
   else if (answer.ok && (FORM.test(path) || path === facts.waiting)) event.waitUntil(keep(path, answer.clone()));
   else if (answer.ok && INSTRUMENT.test(path)) event.waitUntil(fetchAndKeep(`${path}check-in/`));
@@ -79,6 +80,12 @@ async function kept(path) {
   const since = new Date(answer.headers.get("Date"));
   if (!(Date.now() - since < facts.longestMs)) return (await pages.delete(key)) && null;
   return marked(answer, since);
+}
+
+// A scanned tag leads to its form, as the server would have it.
+async function scanned(path) {
+  const form = SCANNED.test(path) && facts.form.replace("TAG", path.split("/").at(-2));
+  return form && (await kept(form)) ? Response.redirect(form) : null;
 }
 
 async function standIn() {

@@ -358,6 +358,30 @@ def test_the_form_of_an_instrument_only_looked_at_opens_too(bench, live_server):
     page.context.set_offline(False)
 
 
+def test_a_scanned_tag_opens_its_kept_form_without_a_connection(bench, live_server, instrument):
+    page = bench
+    page.context.set_offline(True)
+    page.goto(f"{live_server.url}/t/{instrument.tag}/")
+    expect(page.get_by_role("heading", level=1)).to_contain_text(f"Check in {instrument.tag}")
+    assert page.url.endswith(f"/instruments/{instrument.tag}/check-in/")
+    page.goto(f"{live_server.url}/t/UNSEEN-3/")
+    expect(page.get_by_role("heading", level=1)).to_have_text("No connection to the shop's server")
+    page.context.set_offline(False)
+
+
+def test_what_was_said_of_earlier_figures_goes_with_the_connection(bench):
+    page = bench
+    relief = page.get_by_label("Relief", exact=True)
+    relief.fill("0.21")
+    expect(page.locator("#understood-relief_mm")).to_contain_text("0.21 mm = 0.008 in")
+    page.context.set_offline(True)
+    relief.fill("0.31")
+    expect(page.locator("#preview-summary")).to_contain_text("No connection: save all the same.")
+    expect(page.locator("#understood-relief_mm")).to_be_empty()
+    expect(page.locator("#preview-options")).to_be_empty()
+    page.context.set_offline(False)
+
+
 def test_a_server_that_answers_is_never_passed_over_for_what_was_kept(
     bench, form_address, instrument
 ):

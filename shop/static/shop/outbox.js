@@ -153,8 +153,12 @@ window.outbox = (() => {
       sending = true;
       form.querySelector("button.first").textContent = "Saving…";
     });
-    document.body.addEventListener("htmx:sendError", () =>
-      byId("preview")?.replaceChildren("No connection: the figures are checked when they are sent."));
+    // What was said of the earlier figures goes, so that it is not taken for an answer to these.
+    document.body.addEventListener("htmx:sendError", (event) => {
+      const field = event.detail.requestConfig?.triggeringEvent?.target?.closest?.(".field");
+      for (const said of [field?.querySelector(".understood"), byId("preview"), byId("preview-options")]) said?.replaceChildren();
+      byId("preview-summary")?.replaceChildren("No connection: save all the same. The figures are checked when they are sent.");
+    });
     if (kept)
       drafts.note(form, [
         `No connection. This form was kept on this device on ${when(kept)}; it does not know what was measured or done since.`,
@@ -182,7 +186,7 @@ window.outbox = (() => {
   async function begin() {
     const entries = await all();
     if (!person && entries.length) {
-      const words = `${entries.length} check-in${entries.length > 1 ? "s wait" : " waits"} on this device. Nothing is lost: what is yours is sent when you sign in.`;
+      const words = `${entries.length} check-in${entries.length > 1 ? "s wait" : " waits"} on this device. Nothing is lost: what is yours is sent once you are signed in and the connection is back.`;
       byId("main").prepend(make("p", { className: "note warn" }, words));
     }
     if (person) addEventListener("online", () => send());
