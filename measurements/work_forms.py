@@ -17,6 +17,7 @@ from instruments.defaults import USUAL_DIMENSIONS, joint_dimension
 from instruments.models import Instrument, JointKind, NeckJoint
 from measurements.forms import DatedForm, action_field, reading_field
 from measurements.models import Side, Work, WorkKind
+from measurements.words import angle_words
 from shop.fields import LengthField, QuantityField
 
 LOWER, RAISE = "lower", "raise"
@@ -291,8 +292,9 @@ def tilt_for_turns(joint: NeckJoint, turns: float, limits: Limits | None = None)
     # A hair past a limit is the last digit of a float.
     if (after > most + HAIR and after > now) or (after < least - HAIR and after < now):
         raise ValueError(
-            f"That takes the tilt from {now:.2f}° to {after:.2f}°; this joint goes "
-            f"from {least:.2f}° to {most:.2f}°. Check the number of turns, or the joint's limits."
+            f"That takes the tilt from {angle_words(now)} to {angle_words(after)}; this joint goes "
+            f"from {angle_words(least)} to {angle_words(most)}. "
+            "Check the number of turns, or the joint's limits."
         )
     return after
 

@@ -151,6 +151,7 @@ def _context(now: Counsel, form: WorkForm, shown: WorkForm, unit: LengthUnit) ->
     kind = form.kind
     changes = kind != WorkKind.OTHER and shown.is_valid()
     foretold = now.foretell(shown.change()) if changes else None
+    rows = foretold_rows(foretold, now) if foretold else []
     context = {
         "form": form,
         "kind": WorkKind(kind),
@@ -158,7 +159,8 @@ def _context(now: Counsel, form: WorkForm, shown: WorkForm, unit: LengthUnit) ->
         "counsel": now,
         "foretold": foretold,
         "trial": shown,
-        "foretold_rows": foretold_rows(foretold, now) if foretold else [],
+        "foretold_rows": rows,
+        "some_miss": any(row.misses for row in rows),
         "cautions": WORK_CAUTIONS[kind].words(),
     }
     given = shown.cleaned_data if changes else {}
@@ -185,6 +187,7 @@ def _turning(now: Counsel, turns: float, unit: LengthUnit) -> dict[str, Any]:
     return {
         "turning": True,
         "turns_text": turns_text(turns) if turns else "0",
+        "turns_back": turns < 0,
         "travel": travel(joint, turned_in_visit(now.instrument), turns),
         "turn_buttons": turn_buttons(now, turns, unit),
         "take_up": take_up_words(turns, joint.lowering_turn),
