@@ -185,6 +185,7 @@ class CheckInForm(DatedForm):
             del self.fields["reason"]
         else:
             self.fields["reason"].required = True
+            self.fields["reason"].error_messages["required"] = "Say why the earlier one was wrong."
         first = next(self.reading_names()) if replaces is None else "reason"
         self.fields[first].widget.attrs["autofocus"] = not self.is_bound
 
@@ -293,5 +294,8 @@ def frets_of(instrument: Instrument, replaces: CheckIn | None = None) -> list[in
 
 class VoidForm(forms.Form):
     reason = forms.CharField(
-        label="Why is it wrong?", max_length=400, widget=forms.TextInput(attrs={"size": 40})
+        label="Why is it wrong?",
+        max_length=400,
+        widget=forms.TextInput(attrs={"size": 40}),
+        error_messages={"required": "Say why it is wrong."},
     )

@@ -24,6 +24,7 @@ from measurements.understood import (
     gauges_here,
     is_too_early,
     summary_words,
+    suspect_marks,
     understood,
 )
 from shop.models import ShopProfile
@@ -47,7 +48,7 @@ def preview(request: HttpRequest, tag: str) -> HttpResponse:
         "understood": understood(
             form,
             last_lengths(found, besides=replaces),
-            {} if now is None else expected_words(form, now, forecast),
+            {} if now is None else expected_words(form, now, forecast) | suspect_marks(form, now),
         ),
         "summary": summary_words(form, now, score),
         "balances": [] if now is None else balance_words(form, now),

@@ -30,12 +30,15 @@ class Understood:
     wrong: str = ""
 
 
-def reading_words(readings_mm: Sequence[float]) -> str:
-    """``2.40 mm = 0.094 in``; of several ``mean of 3: 2.43 mm = 0.096 in, spread 0.06 mm``."""
+def reading_words(readings_mm: Sequence[float], unit: LengthUnit = "mm") -> str:
+    """``2.40 mm = 0.094 in``; of several ``mean of 3: 2.43 mm = 0.096 in, spread 0.06 mm``.
+
+    ``unit`` is the spread's.
+    """
     mean, spread = mean_and_spread(readings_mm)
     if spread is None:
         return both(mean)
-    return f"mean of {len(readings_mm)}: {both(mean)}, spread {format_length(spread)}"
+    return f"mean of {len(readings_mm)}: {both(mean)}, spread {format_length(spread, unit)}"
 
 
 def quantity_words(name: str, value: float) -> str:
@@ -73,7 +76,7 @@ def understood(
         elif not isinstance(field, LengthField):
             found.append(Understood(name, (quantity_words(name, value),), wrong))
         else:
-            lines = [reading_words(form.read_mm(name))]
+            lines = [reading_words(form.read_mm(name), form.unit)]
             if last is not None:
                 lines.append(change_since(value, last, form.unit))
             if name in expected:
@@ -123,6 +126,18 @@ def expected_words(
         who = "the others say" if all(typed(n) is not None for n in others) else "outlook expected"
         words[form.action_name(fret, side)] = f"{who} {format_length(value, unit)}"
     return words
+
+
+def suspect_marks(form: CheckInForm, now: Counsel) -> dict[str, str]:
+    """Beside the box whose reading is the first suspect: what would agree with the others."""
+    advice = now.advice
+    if advice.reason_key != "contradiction" or is_too_early(form, now):
+        return {}
+    return {
+        f"{suspect.name}_mm": f"▲ suspect: {format_length(suspect.should_read_mm, form.unit)} would agree"
+        for suspect in advice.suspect_details[:1]
+        if suspect.slip != "swapped"
+    }
 
 
 def _after_work(form: CheckInForm, now: Counsel) -> dict[str, str]:

@@ -243,6 +243,7 @@ class TestCorrecting:
         wrong = CheckInFactory()
         response = at_bench.post(reverse("check-in-correct", kwargs={"uuid": wrong.uuid}), typed())
         assert response.status_code == 422
+        assert "Say why the earlier one was wrong." in response.content.decode()
         assert CheckIn.objects.count() == 1
 
     def test_the_form_holds_what_was_entered(self, at_bench):

@@ -60,6 +60,11 @@ class TestRepeatReadings:
         page = at_bench.get(reverse("check-in", kwargs={"uuid": check_in.uuid})).content.decode()
         assert "mean of 3: 2.43 mm = 0.096 in, spread 0.06 mm" in page
 
+    def test_their_spread_is_in_the_readers_own_unit(self):
+        assert reading_words([2.4, 2.5, 2.4], "in") == (
+            "mean of 3: 2.43 mm = 0.096 in, spread 0.002 in"
+        )
+
     def test_each_of_them_has_to_be_possible(self, at_bench):
         response = at_bench.post(address(InstrumentFactory()), typed(relief_mm="0.2 2.4"))
         assert response.status_code == 422
@@ -133,6 +138,16 @@ class TestBesideTheBox:
         _, beside = said(at_bench, InstrumentFactory(), saddle_bass_mm="3.0")
         # First row of the action module's worked table: 2.3369 at fret 12.
         assert "the others say 2.34 mm" in beside["action_12_bass_mm"].lines
+
+    def test_the_first_suspect_is_marked_beside_its_own_box(self, at_bench):
+        context, beside = said(at_bench, InstrumentFactory(), action_12_bass_mm="4.6")
+        marked = [name for name in beside if "▲ suspect" in " ".join(beside[name].lines)]
+        assert "Suspect: action at fret 12, bass" in context["summary"]
+        assert marked == ["action_12_bass_mm"]
+
+    def test_readings_that_agree_are_marked_nowhere(self, at_bench):
+        _, beside = said(at_bench, InstrumentFactory())
+        assert not any("suspect" in " ".join(item.lines) for item in beside.values())
 
     def test_after_work_it_says_what_each_place_should_read(self, at_bench):
         instrument = InstrumentFactory()
