@@ -1,3 +1,5 @@
+from collections.abc import Iterator
+
 from django import forms
 from django.utils.text import capfirst
 
@@ -29,11 +31,48 @@ def _length_fields() -> dict[str, LengthField]:
     }
 
 
+#: The shop's settings by what they are about; a setting in no group stands under the last heading.
+GROUPS = {
+    "The shop": ("name", "address", "phone", "email"),
+    "Its plan": (
+        "currency", "shows_estimates", "resets_per_quarter", "link_days", "book_within_years",
+        "watch_within_years",
+    ),
+    "Its climate": (
+        "reference_humidity_pct", "reference_temperature_c", "hygrometer_reads_high_pct",
+    ),
+    "Wanted action, steel strings": (
+        "steel_action_12_bass_mm", "steel_action_12_treble_mm", "steel_action_1_bass_mm",
+        "steel_action_1_treble_mm",
+    ),
+    "Wanted action, nylon strings": (
+        "nylon_action_12_bass_mm", "nylon_action_12_treble_mm", "nylon_action_1_bass_mm",
+        "nylon_action_1_treble_mm",
+    ),
+    "Saddle and relief": (
+        "saddle_floor_mm", "saddle_preferred_low_mm", "saddle_preferred_high_mm", "relief_low_mm",
+        "relief_high_mm",
+    ),
+    "How far a reading may be off": (
+        "relief_u_mm", "action_1_u_mm", "action_12_u_mm", "saddle_u_mm", "bridge_rise_u_mm",
+    ),
+    "Else": (),
+}  # fmt: skip
+
+
 class _ShopProfileForm(MeasuredModelForm):
     class Meta:
         model = ShopProfile
         exclude: list[str] = []
         widgets = {"address": forms.Textarea(attrs={"rows": 3})}
+
+    def groups(self) -> Iterator[tuple[str, list[forms.BoundField]]]:
+        """Headings with the boxes below them; every box stands under one."""
+        left = {field.name: field for field in self}
+        for heading, names in GROUPS.items():
+            fields = [left.pop(name) for name in names] or list(left.values())
+            if fields:
+                yield heading, fields
 
 
 #: Every figure that advice rests on; lengths in any unit.

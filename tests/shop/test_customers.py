@@ -114,3 +114,10 @@ def test_a_customer_may_want_no_reminders(at_counter):
     at_counter.post(address, opened(at_counter, address) | {"no_reminders": "on"})
     customer.refresh_from_db()
     assert customer.no_reminders
+
+
+def test_every_setting_stands_under_one_heading(at_desk):
+    form = at_desk.get(reverse("settings")).context["form"]
+    grouped = [field.name for _, fields in form.groups() for field in fields]
+    assert sorted(grouped) == sorted(form.fields)
+    assert [heading for heading, _ in form.groups()][:2] == ["The shop", "Its plan"]
