@@ -29,6 +29,8 @@ NEVER_ASKED = (
     "payment",
     "usb",
 )
+#: Seconds by which the server's clock may be set back under a sign-in.
+SET_BACK = 86_400
 PERMISSIONS = ", ".join(f"{name}=()" for name in NEVER_ASKED)
 
 
@@ -70,7 +72,8 @@ class SignInsEnd:
         if since is None:
             return
         now = int(time.time())
-        if not 0 <= now - since < settings.SIGN_IN_AGE:
+        # A clock set back a little ends nothing; one that was years ahead must not make it last.
+        if not -SET_BACK < now - since < settings.SIGN_IN_AGE:
             logout(request)
         elif now - request.session.get(SEEN, since) > settings.SESSION_COOKIE_AGE // 50:
             request.session[SEEN] = now

@@ -268,6 +268,16 @@ class TestSession:
             clock.shift(timedelta(days=9))
             assert browser.get(TODAY).status_code == 302
 
+    @pytest.mark.parametrize(
+        ("by", "lasts"), [(timedelta(minutes=5), True), (timedelta(days=400), False)]
+    )
+    def test_a_clock_set_back_a_little_ends_no_sign_in(self, tech, by, lasts):
+        with time_machine.travel("2026-06-01 10:00Z", tick=False) as clock:
+            browser = Client()
+            try_to(browser)
+            clock.shift(-by)
+            assert browser.get(TODAY).status_code == (200 if lasts else 302)
+
     def test_a_use_is_noted_now_and_then_and_not_each_time(self, tech, django_assert_num_queries):
         browser = Client()
         try_to(browser)
