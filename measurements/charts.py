@@ -1,24 +1,17 @@
 """The Plotly figure of one instrument's trend: plain text only, as the content policy requires."""
 
-import json
+from collections.abc import Iterator
 from datetime import date
 from typing import Any
 
-import plotly.graph_objects as go
-from plotly.subplots import make_subplots
-
 from geometry.units import MM_PER_INCH, LengthUnit
+from measurements.figures import axis_name, figure, rows_on_one_time_axis, scatter
 from measurements.trend import Trend
 
 INK, SOFT, ACCENT, ALARM = "#3b3a37", "#8a8479", "#14557b", "#9c2a12"
 BAND = "rgba(20, 85, 123, 0.18)"
-CONFIG = {
-    "displaylogo": False,
-    "responsive": True,
-    "showSendToCloud": False,
-    "plotlyServerURL": "",
-    "displayModeBar": False,
-}
+ROWS = ("Bridge rise", "Action 12", "Saddle")
+HEIGHTS, GAP = (0.56, 0.22, 0.22), 0.04
 
 
 def trend_figure(trend: Trend, unit: LengthUnit = "mm") -> dict[str, Any]:
@@ -28,29 +21,38 @@ def trend_figure(trend: Trend, unit: LengthUnit = "mm") -> dict[str, Any]:
     the action at fret 12; then the saddle.
     """
     per_unit = 1.0 if unit == "mm" else MM_PER_INCH
-    figure = make_subplots(
-        rows=3, cols=1, shared_xaxes=True, vertical_spacing=0.04, row_heights=[0.56, 0.22, 0.22]
-    )
-    _rise(figure, trend, per_unit)
+    data = [*_rise(trend, per_unit)]
     for row, series in ((2, trend.actions), (3, trend.saddles)):
-        _sides(figure, row, series, per_unit)
+        data += _sides(row, series, per_unit)
+    limits = _limits(trend, per_unit)
+    layout = {
+        **_axes(trend, unit, per_unit),
+        "shapes": [shape for shape, _ in limits] + [_today(trend)],
+        "annotations": [note for _, note in limits],
+        "hovermode": "x unified",
+        "margin": {"l": 64, "r": 16, "t": 16, "b": 90},
+        "legend": {"orientation": "h", "y": -0.08, "yanchor": "top", "x": 0},
+        "height": 680,
+    }
+    return figure(data, layout)
+
+
+def _axes(trend: Trend, unit: LengthUnit, per_unit: float) -> dict[str, Any]:
+    axes = rows_on_one_time_axis(HEIGHTS, GAP)
     digits = ".2f" if unit == "mm" else ".3f"
-    for row, title in ((1, "Bridge rise"), (2, "Action 12"), (3, "Saddle")):
-        figure.update_yaxes(
-            title_text=f"{title}, {unit}", tickformat=digits, hoverformat=digits, row=row, col=1
-        )
-    figure.update_xaxes(hoverformat="%e %b %Y", showspikes=True, spikethickness=1)
-    figure.update_yaxes(range=_span(trend, per_unit), row=1, col=1)
-    figure.update_layout(
-        template="none",
-        hovermode="x unified",
-        margin={"l": 64, "r": 16, "t": 16, "b": 90},
-        legend={"orientation": "h", "y": -0.08, "yanchor": "top", "x": 0},
-        font={"family": "system-ui, sans-serif", "size": 13},
-        height=680,
-    )
-    spec = json.loads(figure.to_json())
-    return {"data": spec["data"], "layout": spec["layout"], "config": CONFIG}
+    for row, words in enumerate(ROWS, start=1):
+        axes[axis_name("x", row)] |= {
+            "hoverformat": "%e %b %Y",
+            "showspikes": True,
+            "spikethickness": 1,
+        }
+        axes[axis_name("y", row)] |= {
+            "title": {"text": f"{words}, {unit}"},
+            "tickformat": digits,
+            "hoverformat": digits,
+        }
+    axes["yaxis"]["range"] = _span(trend, per_unit)
+    return axes
 
 
 def _span(trend: Trend, per_unit: float) -> list[float]:
@@ -78,24 +80,23 @@ def shows_reset_limit(trend: Trend) -> bool:
     return trend.reset_limit_mm <= top + 0.5 * (top - bottom)
 
 
-def _rise(figure: go.Figure, trend: Trend, per_unit: float) -> None:
+def _rise(trend: Trend, per_unit: float) -> Iterator[dict[str, Any]]:
     days = [point.day for point in trend.band]
     for name, figures, line, fill in (
-        ("90 % point", [p.high_mm for p in trend.band], 0, None),
-        ("likely range", [p.low_mm for p in trend.band], 0, "tonexty"),
-        ("likely", [p.likely_mm for p in trend.band], 2, None),
+        ("90 % point", [p.high_mm for p in trend.band], 0, {}),
+        ("likely range", [p.low_mm for p in trend.band], 0, {"fill": "tonexty"}),
+        ("likely", [p.likely_mm for p in trend.band], 2, {}),
     ):
-        figure.add_scatter(
-            x=days,
-            y=[value / per_unit for value in figures],
+        yield scatter(
+            days,
+            (value / per_unit for value in figures),
+            row=1,
             name=name,
             mode="lines",
             line={"width": line, "color": ACCENT, "dash": "dash"},
-            fill=fill,
             fillcolor=BAND,
             showlegend=name != "90 % point",
-            row=1,
-            col=1,
+            **fill,
         )
     for held_down, name, symbol in (
         (False, "reading, corrected", "circle"),
@@ -103,71 +104,70 @@ def _rise(figure: go.Figure, trend: Trend, per_unit: float) -> None:
     ):
         readings = [reading for reading in trend.readings if reading.held_down == held_down]
         if readings:
-            figure.add_scatter(
-                x=[reading.day for reading in readings],
-                y=[reading.lasting_mm / per_unit for reading in readings],
+            yield scatter(
+                [reading.day for reading in readings],
+                [reading.lasting_mm / per_unit for reading in readings],
+                row=1,
                 name=name,
                 mode="markers",
                 marker={"size": 9, "color": INK if not held_down else ALARM, "symbol": symbol},
-                row=1,
-                col=1,
             )
-    _limit(figure, trend.saddle_limit_mm, per_unit, "saddle at its floor", ALARM, "dot")
-    if shows_reset_limit(trend) and trend.reset_limit_mm != trend.saddle_limit_mm:
-        _limit(figure, trend.reset_limit_mm, per_unit, "joint's travel used up", ALARM, "solid")
-    _works(figure, trend)
-    figure.add_vline(x=_text(trend.today), line={"width": 1, "color": SOFT})
-
-
-def _limit(
-    figure: go.Figure, at_mm: float | None, per_unit: float, words: str, colour: str, dash: str
-) -> None:
-    if at_mm is not None:
-        figure.add_hline(
-            y=at_mm / per_unit,
-            line={"width": 2, "color": colour, "dash": dash},
-            annotation={"text": words, "font": {"color": colour}, "xanchor": "left"},
-            annotation_position="top left",
-            row=1,
-            col=1,
-        )
-
-
-def _works(figure: go.Figure, trend: Trend) -> None:
     if trend.works:
-        levels = [p.low_mm for p in trend.band] + [r.lasting_mm for r in trend.readings]
-        base = min(levels, default=0.0)
-        figure.add_scatter(
-            x=[work.day for work in trend.works],
-            y=[base] * len(trend.works),
-            text=[work.words for work in trend.works],
-            hovertemplate="%{text}<extra></extra>",
-            name="work done",
-            mode="markers",
-            marker={"size": 11, "symbol": "triangle-up-open", "color": INK},
-            row=1,
-            col=1,
-        )
+        yield _works(trend, per_unit)
+
+
+def _limits(trend: Trend, per_unit: float) -> list[tuple[dict[str, Any], dict[str, Any]]]:
+    """Each limit that is shown, as a line and its words."""
+    found = []
+    if trend.saddle_limit_mm is not None:
+        found.append(_limit(trend.saddle_limit_mm / per_unit, "saddle at its floor", "dot"))
+    if shows_reset_limit(trend) and trend.reset_limit_mm != trend.saddle_limit_mm:
+        assert trend.reset_limit_mm is not None  # noqa: S101  what is shown is there
+        found.append(_limit(trend.reset_limit_mm / per_unit, "joint's travel used up", "solid"))
+    return found
+
+
+def _limit(at: float, words: str, dash: str) -> tuple[dict[str, Any], dict[str, Any]]:
+    line = {"type": "line", "xref": "x domain", "x0": 0, "x1": 1, "yref": "y", "y0": at, "y1": at}
+    note = {"text": words, "font": {"color": ALARM}, "showarrow": False, "x": 0, "y": at}
+    place = {"xref": "x domain", "xanchor": "left", "yref": "y", "yanchor": "bottom"}
+    return line | {"line": {"width": 2, "color": ALARM, "dash": dash}}, note | place
+
+
+def _today(trend: Trend) -> dict[str, Any]:
+    day = trend.today.isoformat()
+    line = {"type": "line", "xref": "x", "x0": day, "x1": day, "yref": "y domain", "y0": 0, "y1": 1}
+    return line | {"line": {"width": 1, "color": SOFT}}
+
+
+def _works(trend: Trend, per_unit: float) -> dict[str, Any]:
+    levels = [p.low_mm for p in trend.band] + [r.lasting_mm for r in trend.readings]
+    base = min(levels, default=0.0) / per_unit
+    return scatter(
+        [work.day for work in trend.works],
+        [base] * len(trend.works),
+        row=1,
+        text=[work.words for work in trend.works],
+        hovertemplate="%{text}<extra></extra>",
+        name="work done",
+        mode="markers",
+        marker={"size": 11, "symbol": "triangle-up-open", "color": INK},
+    )
 
 
 def _sides(
-    figure: go.Figure, row: int, series: dict[str, tuple[tuple[date, float], ...]], per_unit: float
-) -> None:
+    row: int, series: dict[str, tuple[tuple[date, float], ...]], per_unit: float
+) -> Iterator[dict[str, Any]]:
     for side, dash, symbol in (("bass", "solid", "circle"), ("treble", "dot", "diamond")):
         points = series.get(side, ())
-        figure.add_scatter(
-            x=[day for day, _ in points],
-            y=[value / per_unit for _, value in points],
+        yield scatter(
+            [day for day, _ in points],
+            [value / per_unit for _, value in points],
+            row=row,
             name=side,
             legendgroup=side,
             showlegend=row == 2,
             mode="lines+markers",
             line={"width": 1.5, "color": INK, "dash": dash},
             marker={"symbol": symbol, "size": 7},
-            row=row,
-            col=1,
         )
-
-
-def _text(day: date) -> str:
-    return day.isoformat()
