@@ -205,6 +205,13 @@ def _loop_context(now: Counsel, kind: str, unit: LengthUnit) -> dict[str, Any]:
     if kind == WorkKind.JOINT and instrument.joint.kind == JointKind.TILTING:
         turned = turned_in_visit(instrument)
         context["verdict"] = verdict(now, option_for(now, kind), turned, unit)
+    elif (
+        kind != WorkKind.OTHER
+        and now.advice.first_step == "remeasure"
+        and not now.facts.unmeasured[0]
+    ):
+        # What is filed off does not come back: a misread figure stops the other kinds of work too.
+        context["verdict"] = verdict(now, None, (), unit)
     return context
 
 

@@ -166,6 +166,14 @@ def test_a_caution_stands_at_its_step(at_bench, kind, inside, caution):
     assert start < page.index(caution) < end if inside else page.index(caution) < start
 
 
+@pytest.mark.parametrize("kind", ["saddle", "nut", "relief", "reset"])
+@pytest.mark.parametrize(("bass", "stopped"), [(2.4, False), (4.6, True)])
+def test_readings_that_contradict_each_other_stop_every_kind_of_work(at_bench, kind, bass, stopped):
+    """2.34 mm is what the other readings give; what is filed off after a misread figure stays off."""
+    page = form_page(at_bench, with_actions(bass, 1.6), kind)
+    assert ("Stop: the readings contradict each other" in page) == stopped
+
+
 # The reset sheet
 
 
