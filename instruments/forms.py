@@ -87,7 +87,10 @@ class ShimsField(forms.CharField):
 
 class InstrumentForm(MeasuredModelForm):
     customer = forms.ModelChoiceField(
-        Customer.objects.all(), required=False, to_field_name="code", empty_label="No customer yet"
+        Customer.objects.filter(erasure=None),
+        required=False,
+        to_field_name="code",
+        empty_label="No customer yet",
     )
     scale_length_mm = _length("scale_length_mm", DIMENSIONS)
     compensation_mm = _length("compensation_mm", DIMENSIONS)

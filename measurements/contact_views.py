@@ -14,7 +14,8 @@ from measurements.contact_acts import log_contact, send
 from measurements.contact_forms import ContactForm
 from measurements.letters import letter_for
 from measurements.models import Contact
-from shop.models import ShopProfile
+from shop.access import note_access
+from shop.models import AccessKind, ShopProfile
 from shop.people import person
 from shop.roles import anyone_on_staff, owner_only
 from shop.views import form_view
@@ -37,6 +38,7 @@ def letters(request: HttpRequest) -> HttpResponse:
     shop = ShopProfile.current()
     chosen = _chosen(request.GET.getlist("tag"))
     ready = [(call, letter_for(call, shop)) for call in chosen if call.by_mail]
+    note_access(request, AccessKind.LETTER, [call.customer for call, _ in ready])
     context = {"letters": ready, "left_out": [call for call in chosen if not call.by_mail]}
     return render(request, "measurements/letters.html", context)
 

@@ -181,7 +181,7 @@ def _held_up(model: type[Any], keys: list[int], run: ImportRun, going: set[int])
     held: dict[int, str] = {}
     for relation in model._meta.related_objects:
         accessor, name = relation.get_accessor_name(), relation.field.name
-        if accessor in ("joint", "outlook"):
+        if accessor in ("joint", "outlook", "access_records"):
             continue
         for chunk in chunks(keys):
             found = relation.related_model._default_manager.filter(**{f"{name}__in": chunk})

@@ -29,6 +29,7 @@ from measurements.importing_spool import ROWS_A_PAGE, Kept, keep, kept_file
 from measurements.importing_table import TableError
 from measurements.importing_workbook import LIMIT_COLUMNS, LIMIT_ROWS
 from measurements.models import ImportRun, Outlook
+from shop.access import note_access_to_all
 from shop.people import person, unit_of
 from shop.roles import owner_only
 from shop.views import form_view
@@ -296,6 +297,7 @@ def undo(request: HttpRequest, uuid: UUID) -> HttpResponse:
 def export(request: HttpRequest, kind: str) -> Any:
     """The whole shop as XLSX, or as a ZIP of CSV files."""
     name = f"shop-{timezone.localdate()}"
+    note_access_to_all(request)
     response: StreamingHttpResponse | FileResponse
     if kind == "csv":
         response = StreamingHttpResponse(as_archive(), content_type="application/zip")

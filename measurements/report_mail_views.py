@@ -10,6 +10,8 @@ from measurements.report_forms import SendReportForm
 from measurements.report_mail import send_report, sent, subject_of, words_of
 from measurements.report_paper import file_name
 from measurements.report_views import report_or_404
+from shop.access import note_access
+from shop.models import AccessKind
 from shop.pdf import PdfUnavailableError, pdf_trouble
 from shop.people import person
 from shop.roles import anyone_on_staff
@@ -21,6 +23,8 @@ from shop.views import form_view
 def mail_report(request: HttpRequest, number: int) -> HttpResponse:
     """The letter as it would go; a post sends it. Nothing is sent by looking."""
     report = report_or_404(number)
+    if request.method == "GET":
+        note_access(request, AccessKind.LETTER, [report.instrument.customer])
     before = sent(report)
     data = request.POST if request.method == "POST" else None
     start = {"words": words_of(report), "paper": "A4"}

@@ -19,6 +19,8 @@ from measurements.report_pages import page_context
 from measurements.report_paper import file_name, pdf
 from measurements.report_revisions import revise
 from shop import search
+from shop.access import note_access
+from shop.models import AccessKind
 from shop.pdf import PdfUnavailableError, pdf_trouble
 from shop.people import person
 from shop.roles import anyone_on_staff
@@ -88,6 +90,7 @@ def reports(request: HttpRequest) -> HttpResponse:
 def report(request: HttpRequest, number: int, revision: int | None = None) -> HttpResponse:
     """The newest revision, or an earlier one, with what was corrected since."""
     found = report_or_404(number, revision)
+    note_access(request, AccessKind.REPORT, [found.instrument.customer])
     context = page_context(found)
     context |= {
         "pdf_trouble": pdf_trouble(),
@@ -131,6 +134,7 @@ def revise_report(request: HttpRequest, number: int) -> HttpResponse:
 def report_pdf(request: HttpRequest, number: int, revision: int | None = None) -> HttpResponse:
     """The PDF, A4 or with ``?paper=Letter``."""
     found = report_or_404(number, revision)
+    note_access(request, AccessKind.REPORT, [found.instrument.customer])
     try:
         data = pdf(found, request.GET.get("paper", ""))
     except PdfUnavailableError as trouble:

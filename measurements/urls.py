@@ -11,6 +11,7 @@ from measurements import (
 from measurements.import_urls import urlpatterns as import_patterns
 from measurements.photo_urls import urlpatterns as photo_patterns
 from measurements.plan_urls import urlpatterns as plan_patterns
+from measurements.privacy_urls import urlpatterns as privacy_patterns
 from measurements.report_urls import urlpatterns as report_patterns
 from measurements.sheet_urls import urlpatterns as sheet_patterns
 from measurements.work_urls import urlpatterns as work_patterns
@@ -35,6 +36,7 @@ urlpatterns = [
     *import_patterns,
     *photo_patterns,
     *plan_patterns,
+    *privacy_patterns,
     *report_patterns,
     *sheet_patterns,
     *work_patterns,

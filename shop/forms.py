@@ -35,8 +35,8 @@ def _length_fields() -> dict[str, LengthField]:
 GROUPS = {
     "The shop": ("name", "address", "phone", "email"),
     "Its plan": (
-        "currency", "shows_estimates", "resets_per_quarter", "link_days", "book_within_years",
-        "watch_within_years",
+        "currency", "shows_estimates", "resets_per_quarter", "link_days", "keep_contacts_years",
+        "book_within_years", "watch_within_years",
     ),
     "Its climate": (
         "reference_humidity_pct", "reference_temperature_c", "hygrometer_reads_high_pct",

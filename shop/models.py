@@ -63,7 +63,6 @@ class User(AbstractUser):
         help_text="A number typed without a unit is read as this.",
     )
 
-
     session_epoch = models.PositiveIntegerField(default=0, editable=False)
     first_password_until = models.DateTimeField(null=True, blank=True, editable=False)
 
@@ -76,6 +75,8 @@ class User(AbstractUser):
     def _of_this_epoch(self, session_hash: str) -> str:
         """A sign-in lasts as long as the epoch it was made in: counting it on ends all of them."""
         return f"{session_hash}:{self.session_epoch}" if self.session_epoch else session_hash
+
+
 class Customer(models.Model):
     code = models.CharField(max_length=8, unique=True, default=new_code, editable=False)
     name = LineField(max_length=120)
@@ -104,6 +105,7 @@ class Customer(models.Model):
 PROFILE_RANGES: dict[str, tuple[float, float]] = {
     "resets_per_quarter": (0, 2000),
     "link_days": (1, 1000),
+    "keep_contacts_years": (0, 100),
     "reference_humidity_pct": (10, 90),
     "reference_temperature_c": (0, 40),
     "hygrometer_reads_high_pct": (-30, 30),
@@ -161,6 +163,12 @@ class ShopProfile(models.Model):
         "days a report's link stays open",
         default=90,
         validators=between(*PROFILE_RANGES["link_days"]),
+    )
+    keep_contacts_years = models.PositiveSmallIntegerField(
+        "years after which a customer not seen is proposed for erasure",
+        default=10,
+        validators=between(*PROFILE_RANGES["keep_contacts_years"]),
+        help_text="0: never. What the law asks to be kept goes before it.",
     )
 
     reference_humidity_pct = figure("reference_humidity_pct", "reference humidity (% RH)", 45.0)
@@ -286,3 +294,48 @@ class FeedToken(models.Model):
 
     def __str__(self) -> str:
         return f"calendar feed of {self.owner}"
+
+
+class AccessKind(models.TextChoices):
+    CUSTOMER = "customer", "their page"
+    LETTER = "letter", "a letter to them, before it went"
+    REPORT = "report", "a report with their name"
+    EXPORT = "export", "everything on record about them"
+    SHOP = "shop", "the export of the whole shop"
+
+
+class AccessRecord(models.Model):
+    """Somebody on staff read a customer's personal data; of the whole shop's where it names none."""
+
+    customer = models.ForeignKey(
+        Customer, on_delete=models.CASCADE, null=True, related_name="access_records"
+    )
+    person = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    kind = models.CharField(max_length=8, choices=AccessKind)
+    at = models.DateTimeField(auto_now_add=True, db_index=True)
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+        constraints = [one_of("kind", AccessKind)]
+
+    def __str__(self) -> str:
+        return f"{self.person} read {self.get_kind_display()}"
+
+
+class Erasure(models.Model):
+    """A customer was erased: who, when and why; how many of what went, and none of it."""
+
+    customer = models.OneToOneField(Customer, on_delete=models.PROTECT, related_name="erasure")
+    erased_at = models.DateTimeField(auto_now_add=True)
+    erased_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, related_name="+")
+    reason = LineField(max_length=400)
+    counts = models.JSONField(default=dict)
+
+    class Meta:
+        ordering = ["-erased_at", "-pk"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(reason=""), name="an_erasure_says_why"),
+        ]
+
+    def __str__(self) -> str:
+        return f"erasure of {self.customer.code}"

@@ -41,6 +41,7 @@ SHOP = (
     Place("bookings", "Bookings", "what is expected when"),
     Place("contacts", "Who was told", "letters and calls to customers"),
     Place("feeds", "Calendar feed", "due dates and bookings in your own calendar"),
+    Place("privacy", "Privacy", "how long customers are kept, who was erased", OWNERS),
     Place("imports", "Old records", "take in files, take everything out, undo an import", OWNERS),
 )
 

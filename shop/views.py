@@ -10,10 +10,11 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
 from shop import backups, search
+from shop.access import note_access
 from shop.editing import UNCHANGED, Edit, add_record, edit_record
 from shop.fields import MeasuredModelForm
 from shop.forms import CustomerForm, PreferencesForm, ShopProfileForm
-from shop.models import Customer, ShopProfile
+from shop.models import AccessKind, Customer, ShopProfile
 from shop.people import person, unit_of
 from shop.places import SHOP, open_to
 from shop.roles import OWNER, anyone_on_staff, roles_of
@@ -25,7 +26,8 @@ form_view = require_http_methods(["GET", "HEAD", "POST"])
 @anyone_on_staff
 def customers(request: HttpRequest) -> HttpResponse:
     wanted = search.wanted(request)
-    found = Customer.objects.annotate(instrument_count=Count("instruments")).order_by("name", "pk")
+    found = Customer.objects.filter(erasure=None).order_by("name", "pk")
+    found = found.annotate(instrument_count=Count("instruments"))
     if wanted:
         found = found.filter(name__icontains=wanted) | found.filter(phone__icontains=wanted)
     page = Paginator(found, 50).get_page(request.GET.get("page"))
@@ -35,7 +37,8 @@ def customers(request: HttpRequest) -> HttpResponse:
 @require_GET
 @anyone_on_staff
 def customer(request: HttpRequest, code: str) -> HttpResponse:
-    found = get_object_or_404(Customer, code=code)
+    found = get_object_or_404(Customer.objects.select_related("erasure"), code=code)
+    note_access(request, AccessKind.CUSTOMER, [found])
     instruments = found.instruments.select_related("joint", "outlook").order_by("tag")
     return render(request, "shop/customer.html", {"customer": found, "instruments": instruments})
 
@@ -49,7 +52,10 @@ def add_customer(request: HttpRequest) -> HttpResponse:
 @form_view
 @anyone_on_staff
 def edit_customer(request: HttpRequest, code: str) -> HttpResponse:
-    return _customer_form(request, get_object_or_404(Customer, code=code), "Edit customer")
+    found = get_object_or_404(Customer, code=code, erasure=None)
+    if request.method == "GET":
+        note_access(request, AccessKind.CUSTOMER, [found])
+    return _customer_form(request, found, "Edit customer")
 
 
 def _customer_form(request: HttpRequest, customer: Customer, title: str) -> HttpResponse:
@@ -57,7 +63,8 @@ def _customer_form(request: HttpRequest, customer: Customer, title: str) -> Http
         return [CustomerForm(data, instance=record)]
 
     def lock() -> Customer:
-        return Customer.objects.select_for_update().get(pk=customer.pk)
+        found = Customer.objects.select_for_update(of=("self",))
+        return get_object_or_404(found, pk=customer.pk, erasure=None)
 
     data = request.POST if request.method == "POST" else None
     if customer.pk is None:
