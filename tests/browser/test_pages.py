@@ -4,17 +4,22 @@ from datetime import UTC, datetime
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from PIL import Image
 
+from measurements.photo_acts import add_photo, describe_photos
 from measurements.refreshing import refresh
+from measurements.report_links import make_link
+from measurements.report_revisions import revise
 from measurements.reports import issue
+from shop.logo import set_logo
 from tests.factories import (
     CheckInFactory,
     DamageFactory,
     ImportRunFactory,
     InstrumentFactory,
-    PhotoFactory,
     WorkFactory,
 )
+from tests.measurements.pictures import another, encoded
 
 WIDTHS = (390, 1280)
 
@@ -32,13 +37,16 @@ def addresses(transactional_db, owner) -> list[str]:
             measured_at=datetime(year, 3, 1, 12, tzinfo=UTC),
             bridge_rise_mm=rise,
         )
-    for words in ("", "a long word: " + "W" * 150):
-        PhotoFactory(check_in=check_in, words=words, in_report=True)
+    for n, words in enumerate(("", "a long word: " + "W" * 150)):
+        photo, _ = add_photo(check_in=check_in, data=another(n), by=owner)
+        describe_photos(check_in=check_in, said={photo.uuid: (words, True)})
     DamageFactory(check_in=check_in)
     work = WorkFactory(instrument=instrument)
     empty = InstrumentFactory(customer__email="a.rather.long.name@a-long-domain.example")
     refresh()
     report = issue(instrument, by=owner)
+    revise(report, owner, why="the saddle was typed wrongly")
+    set_logo(encoded(Image.new("RGB", (600, 200), "navy"), "PNG"))
     page = f"/instruments/{instrument.tag}/"
     return [
         "/due/",
@@ -93,6 +101,12 @@ def addresses(transactional_db, owner) -> list[str]:
         f"/old-records/{ImportRunFactory().uuid}/",
         f"/old-records/{ImportRunFactory().uuid}/undo/",
         f"/reports/{report.number}/",
+        f"/reports/{report.number}/1/",
+        f"/reports/{report.number}/revise/",
+        f"/reports/{report.number}/mail/",
+        f"/reports/{report.number}/links/",
+        f"/r/{make_link(report, owner)}/",
+        "/settings/logo/",
     ]
 
 
