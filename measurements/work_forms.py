@@ -14,7 +14,7 @@ from geometry.joint import shim_tilt, tilt_after_turns
 from geometry.moves import HAIR
 from geometry.units import format_length
 from instruments.defaults import USUAL_DIMENSIONS, joint_dimension
-from instruments.models import Instrument, JointKind, NeckJoint
+from instruments.models import SETTINGS, Instrument, JointKind, NeckJoint
 from measurements.forms import DatedForm, action_field, reading_field
 from measurements.models import Side, Work, WorkKind
 from measurements.words import angle_words
@@ -129,6 +129,14 @@ class ShimForm(JointWorkForm):
             )
         depth = joint_dimension("heel_depth_mm", joint.heel_depth_mm)
         tilt = float(shim_tilt(after, depth, joint.shim_now_mm))
+        least, most = SETTINGS["tilt_now_deg"]
+        if not least <= joint.tilt_now_deg + tilt <= most:
+            words = (
+                f"A shim of {format_length(after, self.unit)} takes the tilt from "
+                f"{angle_words(joint.tilt_now_deg)} to {angle_words(joint.tilt_now_deg + tilt)}; "
+                f"no neck goes beyond {angle_words(most)}. Check the thickness and its unit."
+            )
+            raise ValidationError({"shim_to_mm": words})
         cleaned |= {
             "shim_from_mm": joint.shim_now_mm,
             "tilt_from_deg": joint.tilt_now_deg,

@@ -89,6 +89,20 @@ def test_a_shim_tilts_the_neck(at_bench):
     assert "in place already" in again.content.decode()
 
 
+def test_a_shim_that_no_neck_could_take_is_refused_before_it_is_foretold(at_bench):
+    instrument = InstrumentFactory(joint__kind=JointKind.SHIMMED)
+    CheckInFactory(instrument=instrument)
+    # The wedge formula: atan(9 / 90) is 5.71°.
+    words = "A shim of 9.00 mm takes the tilt from 0.00° to 5.7"
+    for preview in ({"preview": "1"}, {}):
+        response = post(at_bench, instrument, "joint", shim_to_mm="9", **preview)
+        page = response.content.decode()
+        assert words in page
+        assert "Ensure this value" not in page
+        assert "An estimate: measure again afterwards" not in page
+    assert Work.objects.count() == 0
+
+
 @pytest.mark.parametrize(
     ("kind", "figures", "stored"),
     [
