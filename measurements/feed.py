@@ -10,6 +10,7 @@ from icalendar import Calendar, Event
 from measurements.models import Booking, Outlook, State
 from measurements.words import reset_words
 from shop.models import FeedToken, ShopProfile, User
+from shop.trouble import note
 
 #: Bookings stay in the feed for so long after their day.
 PAST = timedelta(days=90)
@@ -33,7 +34,8 @@ def open_feed(token: str) -> FeedToken | None:
         token_digest=digest_of(token), revoked_at=None, owner__is_active=True
     ).first()
     if feed is not None:
-        FeedToken.objects.filter(pk=feed.pk).update(read_at=timezone.now())
+        opened = FeedToken.objects.filter(pk=feed.pk)
+        note(lambda: opened.update(read_at=timezone.now()))
     return feed
 
 

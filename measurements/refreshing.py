@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import nullcontext
 from datetime import date, datetime
 
-from django.db import connection, transaction
+from django.db import DatabaseError, connection, transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 
@@ -194,8 +194,11 @@ def refresh_after(instrument: Instrument) -> bool:
         stored, _ = _store([instrument.pk], None, profile=profile)
     except Exception:  # the fact is saved; whatever broke must not take it back
         log.exception("outlook of instrument %s not refreshed", instrument.pk)
-        if not Outlook.objects.filter(instrument=instrument).update(out_of_date=True):
-            _out_of_date(instrument.pk, None).save()
+        try:
+            if not Outlook.objects.filter(instrument=instrument).update(out_of_date=True):
+                _out_of_date(instrument.pk, None).save()
+        except DatabaseError:  # where nothing can be written, the person is still told
+            log.exception("outlook of instrument %s not marked as out of date", instrument.pk)
         return False
     return not any(outlook.out_of_date for outlook in stored)
 

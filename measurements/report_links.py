@@ -8,6 +8,7 @@ from django.utils import timezone
 from measurements.feed import digest_of
 from measurements.models import ReportLink, ServiceReport
 from shop.models import ShopProfile, User
+from shop.trouble import note
 
 
 def make_link(report: ServiceReport, by: User) -> str:
@@ -40,7 +41,8 @@ def open_link(token: str) -> tuple[ReportLink, ServiceReport] | None:
 
 
 def mark_opened(link: ReportLink) -> None:
-    ReportLink.objects.filter(pk=link.pk).update(opened_at=timezone.now())
+    opened = ReportLink.objects.filter(pk=link.pk)
+    note(lambda: opened.update(opened_at=timezone.now()))
 
 
 def revoke_link(number: int, key: int) -> bool:

@@ -1,5 +1,6 @@
 """What holds for every page: headers, how long a sign-in lasts, fragments at a page's own address."""
 
+import logging
 import time
 from collections.abc import Callable
 from typing import Any
@@ -7,12 +8,18 @@ from typing import Any
 from django.conf import settings
 from django.contrib.auth import logout
 from django.contrib.auth.views import redirect_to_login
+from django.contrib.sessions.exceptions import SessionInterrupted
+from django.contrib.sessions.middleware import SessionMiddleware
+from django.db import DatabaseError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import resolve_url
 from django.utils.cache import patch_vary_headers
 from django_htmx.http import HttpResponseClientRedirect
 
 from shop.sign_in import SEEN, SINCE
+from shop.trouble import trouble_behind
+
+log = logging.getLogger(__name__)
 
 Answer = Callable[[HttpRequest], HttpResponse]
 
@@ -50,6 +57,24 @@ class EveryAnswer:
         response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
         response.headers.setdefault("Cache-Control", "private, no-store")
         return response
+
+
+class Sessions(SessionMiddleware):
+    """Django's sessions; but that one cannot be written takes no page and no saved entry back.
+
+    A page may note in the session that it was used, or that a message was read, and reading must go on
+    where the database cannot write.
+    """
+
+    def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:
+        try:
+            return super().process_response(request, response)
+        except (DatabaseError, SessionInterrupted) as error:
+            trouble = trouble_behind(error)
+            if trouble is None:  # signed out meanwhile, in another tab
+                raise
+            log.warning("a session was not saved: the database is %s", trouble.kind)
+            return response
 
 
 class SignInsEnd:

@@ -17,6 +17,8 @@ from shop.roles import anyone_with_a_first_password
 
 register_converter(TagConverter, "tag")
 
+handler500 = "shop.trouble.answer"
+
 urlpatterns = [
     path("sign-in/", sign_in_views.SignIn.as_view(), name="sign-in"),
     path("sign-in/code/", sign_in_views.sign_in_code, name="sign-in-code"),
