@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from instruments.models import Instrument, NeckJoint
 from measurements.models import ActionReading, CheckIn, Voidable, Work, WorkKind
+from shop.checking import create_checked, save_checked
 from shop.models import User
 from shop.texts import plain_line
 
@@ -58,15 +59,12 @@ def record_check_in(
         replaces=replaces,
         **facts,
     )
-    check_in.full_clean()
-    check_in.save()
+    save_checked(check_in, held=("instrument", "measured_by", "replaces"))
     readings = [
         ActionReading(check_in=check_in, fret=fret, side=side, action_mm=value)
         for (fret, side), value in sorted(actions_mm.items())
     ]
-    for reading in readings:
-        reading.full_clean(validate_unique=False)
-    ActionReading.objects.bulk_create(readings)
+    create_checked(readings, held=("check_in",))
     return check_in
 
 
@@ -110,8 +108,7 @@ def record_work(
     if kind == WorkKind.RELIEF and facts.get("relief_from_mm") is None:
         facts["relief_from_mm"] = _relief_before(instrument, done_at)
     work = Work(uuid=uuid, instrument=instrument, kind=kind, done_at=done_at, done_by=by, **facts)
-    work.full_clean()
-    work.save()
+    save_checked(work, held=("instrument", "done_by"))
     return work
 
 

@@ -1,15 +1,16 @@
 """The owner's board: which instruments, in which order, and how many resets the quarters will bring."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
+from django.core.paginator import Page, Paginator
 from django.db.models import Case, Count, F, OrderBy, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from instruments.models import Instrument, JointKind
-from measurements.models import CheckIn, Contact, Stage, State
+from measurements.models import CheckIn, Contact, Outlook, Stage, State
 from measurements.visit import BETWEEN_STEPS
 
 #: An instrument received and not measured as returned is taken to be here for so long at most.
@@ -20,26 +21,34 @@ LONGEST = 100
 
 def last_check_in() -> QuerySet[CheckIn]:
     """Newest first, of the outer query's instrument, of the days in which it may still be here."""
-    recent = timezone.now() - timedelta(days=BENCH_DAYS)
     return (
         CheckIn.objects.standing()
-        .filter(instrument=OuterRef("pk"), measured_at__gte=recent)
+        .filter(instrument=OuterRef("pk"), measured_at__gte=_bench_start())
         .order_by("-measured_at", "-pk")
     )
+
+
+def _bench_start() -> datetime:
+    return timezone.now() - timedelta(days=BENCH_DAYS)
 
 
 def on_the_bench(instruments: QuerySet[Instrument]) -> QuerySet[Instrument]:
     """Those received and not yet measured as returned; a reading between two steps is not that."""
     newest = last_check_in()
+    seen = CheckIn.objects.filter(measured_at__gte=_bench_start()).values("instrument")
     here = Case(When(BETWEEN_STEPS, then=Value(Stage.RECEIVED)), default=F("stage"))
     received = newest.filter(stage=Stage.RECEIVED)
-    return instruments.annotate(
-        newest_stage=Subquery(newest.annotate(here=here).values("here")[:1]),
-        received_at=Coalesce(
-            Subquery(received.values("measured_at")[:1]),
-            Subquery(newest.values("measured_at")[:1]),
-        ),
-    ).filter(newest_stage=Stage.RECEIVED)
+    return (
+        instruments.filter(pk__in=seen)
+        .annotate(
+            newest_stage=Subquery(newest.annotate(here=here).values("here")[:1]),
+            received_at=Coalesce(
+                Subquery(received.values("measured_at")[:1]),
+                Subquery(newest.values("measured_at")[:1]),
+            ),
+        )
+        .filter(newest_stage=Stage.RECEIVED)
+    )
 
 
 #: What the board can be sorted by, and the words of its column.
@@ -136,13 +145,35 @@ def a_year_ago() -> datetime:
     return timezone.now() - YEAR
 
 
-def board(wish: Wish) -> QuerySet[Instrument]:
-    """The instruments asked for, in the order asked for, with what a line of the board shows."""
+class BoardPages(Paginator):
+    """The instruments asked for, in the order asked for, with what a line of the board shows.
+
+    A page's keys are found first and only its lines read whole: reading whole lines to sort them
+    takes several times as long, since each is some eighty columns.
+    """
+
+    def __init__(self, wish: Wish, count: int, lines: int) -> None:
+        found = matching(wish)
+        keys = _sorted(_told(found) if wish.sort == "contact" else found, wish)
+        super().__init__(keys.values_list("pk", flat=True), lines)
+        self.count = count  # counted already, state by state
+
+    def page(self, number: int | str) -> Page:
+        page = super().page(number)
+        keys = list(page.object_list)
+        whole = _told(Instrument.objects.filter(pk__in=keys))
+        lines = whole.select_related("customer", "joint", "outlook").in_bulk()
+        page.object_list = [lines[key] for key in keys if key in lines]
+        return page
+
+
+def _told(instruments: QuerySet[Instrument]) -> QuerySet[Instrument]:
     told = Contact.objects.filter(instrument=OuterRef("pk"), failed="").order_by("-made_at")
-    found = matching(wish).annotate(told_at=Subquery(told.values("made_at")[:1]))
-    return found.select_related("customer", "joint", "outlook").order_by(
-        *_order(wish), "tag" if wish.sort != "tag" else "pk"
-    )
+    return instruments.annotate(told_at=Subquery(told.values("made_at")[:1]))
+
+
+def _sorted(instruments: QuerySet[Instrument], wish: Wish) -> QuerySet[Instrument]:
+    return instruments.order_by(*_order(wish), "tag" if wish.sort != "tag" else "pk")
 
 
 def _order(wish: Wish) -> list[OrderBy]:
@@ -155,8 +186,11 @@ def _order(wish: Wish) -> list[OrderBy]:
 
 def counts_by_state(wish: Wish) -> dict[str, int]:
     """How many of the instruments asked for are in each state; those never measured are unknown."""
+    found = matching(wish, any_state=True)
+    outlooks = Outlook.objects.order_by().values("state")
+    if replace(wish, state="").narrows:
+        outlooks = outlooks.filter(instrument__in=found.order_by().values("pk"))
     counts: dict[str, int] = dict.fromkeys(State.values, 0)
-    found = matching(wish, any_state=True).order_by().values("outlook__state")
-    for row in found.annotate(count=Count("pk")):
-        counts[row["outlook__state"] or State.UNKNOWN] += row["count"]
+    counts |= outlooks.annotate(count=Count("pk")).values_list("state", "count")
+    counts[State.UNKNOWN] += found.count() - sum(counts.values())
     return counts

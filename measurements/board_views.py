@@ -3,7 +3,6 @@
 from datetime import timedelta
 
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.db.models import Exists, Min, OuterRef, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -11,7 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from instruments.models import Instrument, JointKind
-from measurements.board import Wish, board, counts_by_state, matching, on_the_bench
+from measurements.board import BoardPages, Wish, counts_by_state, matching, on_the_bench
 from measurements.load import expected_resets
 from measurements.load_svg import load_pictures, load_words
 from measurements.models import CheckIn, Outlook, State, Work
@@ -24,6 +23,7 @@ from shop.views import form_view, settings_form
 
 #: A board older than this says so: what is due moves on with the days.
 STALE_DAYS = 7
+LINES = 50
 
 
 @require_GET
@@ -40,11 +40,10 @@ def due(request: HttpRequest) -> HttpResponse:
     capacity = ShopProfile.current().resets_per_quarter
     counts = counts_by_state(wish)
     found = sum(counts.values()) if not wish.state else counts[wish.state]
-    paginator = Paginator(board(wish), 50)
-    paginator.count = found  # counted already, state by state
+    pages = BoardPages(wish, found, LINES)
     quarters = expected_resets(matching(wish), timezone.localdate())
     context = {
-        "page": paginator.get_page(request.GET.get("page")),
+        "page": pages.get_page(request.GET.get("page")),
         "wish": wish,
         "headings": list(wish.headings()),
         "states": [(state.value, state.label, counts[state.value]) for state in State],

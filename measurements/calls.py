@@ -1,7 +1,9 @@
 """Whom to tell, and why: the board's conclusions as occasions, each of which is told once."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import datetime
+from typing import overload
 
 from django.db.models import F, Q, QuerySet
 from django.utils import timezone
@@ -25,6 +27,8 @@ BOOK = Reason("book", "a neck reset is near")
 REMEASURE = Reason("remeasure", "the newest readings are to be taken again")
 UNSEEN = Reason("unseen", "to be watched, and not measured for a year")
 REASONS = (OVERDUE, BOOK, REMEASURE, UNSEEN)
+#: Columns that decide about a reason.
+DECIDING = ("outlook__state", "outlook__remeasure", "outlook__last_measured_at")
 
 
 @dataclass(frozen=True)
@@ -38,16 +42,15 @@ class Call:
 
     @property
     def occasion(self) -> str:
-        return occasion_of(self.reason, self.outlook)
+        return occasion_of(self.reason, self.outlook.last_measured_at)
 
     @property
     def by_mail(self) -> bool:
         return bool(self.customer.email) and not self.customer.no_reminders
 
 
-def occasion_of(reason: Reason, outlook: Outlook) -> str:
+def occasion_of(reason: Reason, seen: datetime | None) -> str:
     """The same reason is told again only after the instrument was measured anew."""
-    seen = outlook.last_measured_at
     return f"{reason.key}:{timezone.localtime(seen).date() if seen else 'never'}"
 
 
@@ -55,49 +58,85 @@ def reason_of(outlook: Outlook) -> Reason | None:
     """The most pressing reason to tell the owner of an instrument, or None."""
     if outlook.out_of_date:
         return None
-    if outlook.state in (State.OVERDUE, State.BOOK):
-        return OVERDUE if outlook.state == State.OVERDUE else BOOK
-    if outlook.remeasure:
+    return _reason(outlook.state, outlook.remeasure, outlook.last_measured_at, a_year_ago())
+
+
+def _reason(
+    state: str, remeasure: bool, seen: datetime | None, year_ago: datetime
+) -> Reason | None:
+    if state in (State.OVERDUE, State.BOOK):
+        return OVERDUE if state == State.OVERDUE else BOOK
+    if remeasure:
         return REMEASURE
-    seen = outlook.last_measured_at
-    if outlook.state == State.WATCH and (seen is None or seen < a_year_ago()):
+    if state == State.WATCH and (seen is None or seen < year_ago):
         return UNSEEN
     return None
 
 
-def calls(tags: Iterable[str] | None = None) -> list[Call]:
-    """Who is to be told now, the most pressing first: three queries, however many.
+class Calls(Sequence[Call]):
+    """Who is to be told, the most pressing first; what is looked at is read from the database then."""
+
+    def __init__(self, wanted: list[tuple[int, Reason]]) -> None:
+        self.wanted = wanted
+
+    def __len__(self) -> int:
+        return len(self.wanted)
+
+    @overload
+    def __getitem__(self, place: int) -> Call: ...
+    @overload
+    def __getitem__(self, place: slice) -> list[Call]: ...
+    def __getitem__(self, place: int | slice) -> Call | list[Call]:
+        some = self.wanted[place] if isinstance(place, slice) else [self.wanted[place]]
+        found = Instrument.objects.select_related("customer", "joint", "outlook").in_bulk(
+            [key for key, _ in some]
+        )
+        calls = [
+            Call(instrument, instrument.customer, instrument.outlook, reason)
+            for key, reason in some
+            if (instrument := found.get(key)) is not None and instrument.customer is not None
+        ]
+        return calls if isinstance(place, slice) else calls[0]
+
+    def __iter__(self) -> Iterator[Call]:
+        return iter(self[:])
+
+
+def calls(tags: Iterable[str] | None = None) -> Calls:
+    """Who is to be told now: three queries, and one for those that are looked at, however many.
 
     Left out are instruments that are here, that have a day booked, or whose occasion was told.
     ``tags`` asks for some instruments only.
     """
-    found = _pressing().select_related("customer", "joint", "outlook")
+    found = _pressing()
     if tags is not None:
         found = found.filter(tag__in=list(tags))
     told = set(
-        Contact.objects.filter(failed="", instrument__in=found.order_by().values("pk")).values_list(
+        Contact.objects.filter(failed="", instrument__outlook__out_of_date=False).values_list(
             "instrument_id", "occasion"
         )
     )
+    were_told = {key for key, _ in told}
     here = set(on_the_bench(Instrument.objects.all()).values_list("pk", flat=True))
+    year_ago = a_year_ago()
     wanted = []
-    for instrument in found:
-        reason = reason_of(instrument.outlook)
-        if reason is None or instrument.customer is None or instrument.pk in here:
+    for key, state, remeasure, seen in found.values_list("pk", *DECIDING):
+        reason = _reason(state, remeasure, seen, year_ago)
+        if reason is None or key in here:
             continue
-        call = Call(instrument, instrument.customer, instrument.outlook, reason)
-        if (instrument.pk, call.occasion) not in told:
-            wanted.append(call)
+        if key not in were_told or (key, occasion_of(reason, seen)) not in told:
+            wanted.append((key, reason))
     order = {reason.key: place for place, reason in enumerate(REASONS)}
-    return sorted(wanted, key=lambda call: order[call.reason.key])
+    return Calls(sorted(wanted, key=lambda each: order[each[1].key]))
 
 
 def _pressing() -> QuerySet[Instrument]:
-    """Instruments of which ``reason_of`` may say something, the soonest reset first."""
+    """Instruments of which ``reason_of`` says something, the soonest reset first."""
+    unseen = Q(outlook__last_measured_at=None) | Q(outlook__last_measured_at__lt=a_year_ago())
     pressing = (
         Q(outlook__state__in=(State.OVERDUE, State.BOOK))
         | Q(outlook__remeasure=True)
-        | Q(outlook__state=State.WATCH)
+        | Q(outlook__state=State.WATCH) & unseen
     )
     booked = Q(bookings__day__gte=timezone.localdate(), bookings__voided_at=None)
     return (

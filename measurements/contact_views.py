@@ -65,7 +65,7 @@ def send_letters(request: HttpRequest) -> HttpResponse:
 
 
 def _chosen(tags: list[str]) -> list[Call]:
-    return calls(tags[:MOST]) if tags else []
+    return list(calls(tags[:MOST])) if tags else []
 
 
 @form_view
@@ -91,7 +91,7 @@ def add_contact(request: HttpRequest, tag: str) -> HttpResponse:
                 customer=instrument.customer,
                 channel=form.cleaned_data["channel"],
                 reason=known.words if known else "something else",
-                occasion=occasion_of(known, outlook)  # type: ignore[arg-type]
+                occasion=occasion_of(known, outlook.last_measured_at)  # type: ignore[arg-type,union-attr]
                 if about_outlook
                 else f"other:{timezone.now():%Y-%m-%dT%H:%M}",
                 by=person(request),

@@ -11,12 +11,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from math import ceil, floor, sqrt
+from typing import Any
 
 from django.db.models import Count, F, QuerySet, Sum
-from django.db.models.functions import TruncQuarter
 
 from instruments.models import Instrument
-from measurements.models import CHANCES, Booking
+from measurements.models import CHANCES, Booking, Outlook
 
 QUARTERS = len(CHANCES) - 1
 #: Of the normal law: 80 % lie within so many standard deviations.
@@ -67,7 +67,7 @@ def expected_resets(instruments: QuerySet[Instrument], today: date) -> list[Quar
     mean: dict[int, float] = defaultdict(float)
     variance: dict[int, float] = defaultdict(float)
     for made, sums in _sums(instruments):
-        late = _quarters_between(made, this)
+        late = _quarters_between(quarter_start(made), this)
         for place, (amount, spread) in enumerate(sums):
             # place 0 is what was due by the outlook's day, 1 its own quarter
             now = 0 if place == 0 else max(place - late, 0)
@@ -91,22 +91,23 @@ def quarter(start: date | None, mean: float, variance: float, booked: int = 0) -
 def _sums(
     instruments: QuerySet[Instrument],
 ) -> Iterator[tuple[date, Sequence[tuple[float, float]]]]:
-    """For each quarter in which outlooks were made: expected number and variance, place by place."""
+    """For each day on which outlooks were made: expected number and variance, place by place."""
     wanted = {}
     for place, name in enumerate(CHANCES):
-        step = F(f"outlook__{name}")
+        step = F(name)
         if place:
-            step -= F(f"outlook__{CHANCES[place - 1]}")  # type: ignore[assignment]
+            step -= F(CHANCES[place - 1])  # type: ignore[assignment]
         wanted[f"mean_{place}"] = Sum(step)
         wanted[f"variance_{place}"] = Sum(step * (1.0 - step))
+    # By day: SQLite has no quarters and would ask Python for each row's.
     found = (
-        instruments.filter(**{f"outlook__{CHANCES[0]}__isnull": False})
+        _of(instruments, Outlook.objects.filter(**{f"{CHANCES[0]}__isnull": False}))
         .order_by()
-        .values(made=TruncQuarter("outlook__as_of"))
+        .values("as_of")
         .annotate(**wanted)
     )
     places = range(len(CHANCES))
-    for made, *sums in found.values_list("made", *wanted):
+    for made, *sums in found.values_list("as_of", *wanted):
         yield made, [(sums[2 * place], sums[2 * place + 1]) for place in places]
 
 
@@ -114,13 +115,18 @@ def _quarters_between(earlier: date, later: date) -> int:
     return (later.year - earlier.year) * 4 + (later.month - earlier.month) // 3
 
 
+def _of(instruments: QuerySet[Instrument], rows: QuerySet[Any]) -> QuerySet[Any]:
+    """Rows of those instruments; all of them where nothing narrows the instruments down."""
+    if not instruments.query.where:
+        return rows
+    return rows.filter(instrument__in=instruments.order_by().values("pk"))
+
+
 def _booked(instruments: QuerySet[Instrument], this: date) -> dict[date, int]:
     """Bookings by the first day of their quarter, from this quarter on."""
-    found = (
-        Booking.objects.standing()
-        .filter(instrument__in=instruments.order_by().values("pk"), day__gte=this)
-        .order_by()
-        .values(quarter=TruncQuarter("day"))
-        .annotate(count=Count("pk"))
-    )
-    return {row["quarter"]: row["count"] for row in found}
+    standing = Booking.objects.standing().filter(day__gte=this)
+    days = _of(instruments, standing).order_by().values("day").annotate(count=Count("pk"))
+    booked: dict[date, int] = defaultdict(int)
+    for day, count in days.values_list("day", "count"):
+        booked[quarter_start(day)] += count
+    return booked

@@ -50,7 +50,11 @@ class Outlook(models.Model):
     basis = models.JSONField(default=dict)
 
     class Meta:
-        indexes = [models.Index(fields=["reset_likely"]), models.Index(fields=["state"])]
+        indexes = [
+            models.Index(fields=["reset_likely"]),
+            models.Index(fields=["state"]),
+            models.Index(fields=["as_of"]),  # how old the oldest is stands on every board
+        ]
 
     def __str__(self) -> str:
         return f"{self.instrument.tag} {self.get_state_display()}"

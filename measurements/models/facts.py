@@ -90,7 +90,10 @@ class CheckIn(Voidable):
                 )
             ),
         ]
-        indexes = [models.Index(fields=["instrument", "measured_at"])]
+        indexes = [
+            models.Index(fields=["instrument", "measured_at"]),
+            models.Index(fields=["measured_at"]),  # today's, and those of instruments still here
+        ]
 
     def __str__(self) -> str:
         day = timezone.localtime(self.measured_at).date()

@@ -6,6 +6,8 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from measurements import board_views
+from measurements.board import SORTS
 from measurements.models import Stage, State
 from measurements.visit import AFTER_WORK
 from tests.factories import (
@@ -119,6 +121,38 @@ def test_the_number_of_queries_does_not_grow(at_desk, address, django_assert_max
         CheckInFactory(instrument=outlook.instrument, measured_at=timezone.now())
     with django_assert_max_num_queries(12):
         at_desk.get(reverse(address))
+
+
+def test_pages_of_the_board_hold_every_instrument_once_in_order(at_desk, monkeypatch):
+    monkeypatch.setattr(board_views, "LINES", 2)
+    for number, day in enumerate((None, date(2030, 1, 1), None, date(2029, 1, 1), None)):
+        OutlookFactory(instrument__tag=f"P{number}", reset_likely=day, reset_early=None)
+    pages = [at_desk.get(reverse("due"), {"page": number}) for number in (1, 2, 3, 99)]
+    assert [tags(page) for page in pages] == [["P3", "P1"], ["P0", "P2"], ["P4"], ["P4"]]
+    assert pages[0].context["page"].paginator.num_pages == 3
+
+
+def test_states_are_counted_among_what_was_asked_for(at_desk):
+    OutlookFactory(instrument__tag="W", state=State.WATCH)
+    OutlookFactory(instrument__tag="B", state=State.BOOK, instrument__maker="Hollin")
+    InstrumentFactory(tag="NEW", maker="Hollin")
+    OutlookFactory(instrument__tag="U", state=State.UNKNOWN)
+
+    def counted(**asked: str) -> dict[str, int]:
+        states = at_desk.get(reverse("due"), asked).context["states"]
+        return {value: count for value, _, count in states if count}
+
+    assert counted() == {"watch": 1, "book": 1, "unknown": 2}
+    assert counted(state="watch") == {"watch": 1, "book": 1, "unknown": 2}
+    assert counted(q="hollin") == {"book": 1, "unknown": 1}
+
+
+@pytest.mark.parametrize("sort", [*SORTS, *(f"-{key}" for key in SORTS)])
+def test_every_order_shows_when_each_owner_was_told(at_desk, sort):
+    told = ContactFactory(instrument=OutlookFactory().instrument)
+    OutlookFactory()
+    page = at_desk.get(reverse("due"), {"sort": sort}).context["page"]
+    assert {line.told_at for line in page} == {told.made_at, None}
 
 
 class TestToday:

@@ -67,7 +67,7 @@ def test_what_is_here_or_booked_is_left_out(owner):
 def test_told_once_for_the_same_readings_and_again_after_new_ones(owner):
     instrument = due()
     send(calls()[0], by=owner)
-    assert calls() == []
+    assert list(calls()) == []
     instrument.outlook.last_measured_at = YESTERDAY
     instrument.outlook.save()
     assert len(calls()) == 1
@@ -127,7 +127,7 @@ class TestLetters:
         assert Contact.objects.get().failed.startswith("OSError")
         send(calls()[0], by=owner)
         assert len(mail.outbox) == 1
-        assert calls() == []
+        assert list(calls()) == []
 
 
 class TestPages:
@@ -178,6 +178,17 @@ class TestPages:
             due(f"T{number}")
         with django_assert_max_num_queries(12):
             at_desk.get(reverse("calls"))
+
+
+def test_only_what_is_looked_at_is_read_whole(django_assert_num_queries):
+    for number in range(9):
+        due(f"T{number}")
+    found = calls()
+    assert len(found) == 9
+    with django_assert_num_queries(1):
+        assert [call.instrument.tag for call in found[2:4]] == ["T2", "T3"]
+    with django_assert_num_queries(1):
+        assert [call.occasion[:8] for call in found] == ["overdue:"] * 9
 
 
 class TestBookings:
