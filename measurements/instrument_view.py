@@ -170,7 +170,7 @@ def option_rows(now: Counsel, unit: LengthUnit) -> list[OptionRow]:
                 )
             ],
             cautions=caution_words(option.cautions),
-            estimate=estimates.get(option.key, ""),
+            estimate=estimates.get(option.key, "") if option.feasible else "",
             **_when(now, now.option_dates.get(option.key)),
         )
         for option in now.advice.options

@@ -57,7 +57,8 @@ def names_of(customer: Customer) -> set[str]:
 def reports_naming(customer: Customer) -> list[ServiceReport]:
     """Reports, each revision, that were issued to this customer and still name them.
 
-    Whose the instrument was at the time is in its history; where that does not reach back, the name says.
+    A report says whose it is by their code; in one from before it did, the instrument's history says whose
+    it was at the time, and where that does not reach back, the name.
     """
     reports = ServiceReport.objects.filter(instrument__in=ever_owned(customer)).select_related(
         "instrument"
@@ -75,6 +76,8 @@ def reports_naming(customer: Customer) -> list[ServiceReport]:
 
     def is_theirs(report: ServiceReport) -> bool:
         told = report.content["customer"]
+        if told.get("code"):
+            return bool(told["code"] == customer.code)
         before = [owner for at, owner in owners[report.instrument_id] if at <= report.issued_at]
         theirs = before[-1] == customer.pk if before else told.get("name") in names
         return theirs and not told.get("erased")

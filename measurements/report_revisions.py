@@ -1,6 +1,7 @@
 """A correction of an issued report: the next revision of its number, which says what was corrected."""
 
 from datetime import date, datetime
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -35,12 +36,14 @@ def revise(report: ServiceReport, by: User, *, why: str, nonce: str = "") -> Ser
         )
     now = timezone.now()
     before, as_of = _limits(instrument, report.number)
-    content = freeze(instrument, by=by, issued_at=now, as_of=as_of, before=before)
-    first = ServiceReport.objects.get(number=report.number, revision=1)
+    told = _told_before(newest, instrument)
+    unit = newest.content["unit"] if told else None
+    content = freeze(instrument, by=by, issued_at=now, as_of=as_of, before=before, unit=unit)
+    if told:
+        content["customer"] = told
     content["nonce"] = nonce
     content["revision"] = {
         "why": why if why[-1] in ".!?" else f"{why}.",
-        "first_issued_on": _day(first.issued_at),
         "replaces_issued_on": _day(newest.issued_at),
         "as_of": day_words(as_of) if as_of else "",
     }
@@ -56,6 +59,19 @@ def revise(report: ServiceReport, by: User, *, why: str, nonce: str = "") -> Ser
     revision.full_clean()
     revision.save()
     return revision
+
+
+def _told_before(newest: ServiceReport, instrument: Instrument) -> dict[str, Any] | None:
+    """Whom the report was for, where the instrument is somebody else's by now; else None.
+
+    The former owner may hold a link to it, and is not to learn of the new one.
+    """
+    told: dict[str, Any] | None = newest.content.get("customer")
+    if not told or instrument.customer is None:
+        return told
+    code = told.get("code")  # reports from before it was kept have the name alone
+    same = code == instrument.customer.code if code else told["name"] == instrument.customer.name
+    return None if same else told
 
 
 def _limits(instrument: Instrument, number: int) -> tuple[datetime | None, date | None]:

@@ -90,8 +90,9 @@ def freeze(
     issued_at: datetime,
     as_of: date | None = None,
     before: datetime | None = None,
+    unit: LengthUnit | None = None,
 ) -> dict[str, Any]:
-    """Everything the report says, as JSON.
+    """Everything the report says, as JSON, in the customer's unit where no other is given.
 
     It is about the latest visit, or the latest ``before`` a moment: the last check-in as received with
     the last one as returned after it. What to expect is said ``as_of`` a day, that of issue by default.
@@ -101,7 +102,7 @@ def freeze(
     issued_on = timezone.localtime(issued_at).date()
     today = as_of or issued_on
     customer = instrument.customer
-    unit: LengthUnit = "in" if customer is not None and customer.unit == "in" else "mm"
+    unit = unit or ("in" if customer is not None and customer.unit == "in" else "mm")
     now = counsel(instrument, as_of=today)
     (outlook,) = conclude(now.facts, today, now.profile)
     check_ins = [check_in for check_in in (received, returned) if check_in is not None]
@@ -123,7 +124,11 @@ def freeze(
         "shop": _shop(now.profile),
         "customer": None
         if customer is None
-        else {"name": customer.name, "address": lines_of(customer.address)},
+        else {
+            "name": customer.name,
+            "address": lines_of(customer.address),
+            "code": customer.code,
+        },
         "instrument": _instrument(instrument),
         "columns": [
             [check_in.get_stage_display().capitalize(), _day_of(check_in.measured_at)]

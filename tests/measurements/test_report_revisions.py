@@ -7,15 +7,20 @@ import pytest
 import time_machine
 from django.core.exceptions import ValidationError
 
+from instruments.models import Instrument
 from measurements.acts import record_check_in, void
 from measurements.models import CheckIn, Damage, Photo, ServiceReport, Stage, Work
+from measurements.privacy import reports_naming
+from measurements.privacy_acts import erase_customer
 from measurements.report_facts import corrections
 from measurements.report_paper import pdf, pdf_html
 from measurements.report_revisions import replaced_words, revise
 from measurements.reports import FIRST_NUMBER, issue
+from shop.models import Customer
 from tests.conftest import signed_in
 from tests.factories import (
     CheckInFactory,
+    CustomerFactory,
     DamageFactory,
     InstrumentFactory,
     PhotoFactory,
@@ -132,6 +137,36 @@ def test_a_return_measured_after_the_issue_comes_into_the_revision(owner):
         CheckInFactory(instrument=instrument, measured_at=LATER, stage=Stage.RETURNED)
         second = revise(report, owner, why="measured when it was handed back")
     assert [stage for stage, _ in second.content["columns"]] == ["As received", "As returned"]
+
+
+def test_a_former_owner_is_told_nothing_of_the_new_one(report, owner):
+    """Their link opens the newest revision."""
+    buyer = CustomerFactory(name="Nora Newly", address="7 Quiet Lane", unit="in")
+    Instrument.objects.update(customer=buyer)
+    second = revise(report, owner, why=WHY)
+    assert second.content["customer"] == report.content["customer"]
+    assert second.content["unit"] == "mm"
+    assert "Newly" not in str(second.content)
+    assert "Quiet Lane" not in str(second.content)
+
+
+def test_erasing_a_former_owner_reaches_a_revision_made_since(report, owner):
+    former, buyer = Customer.objects.get(), CustomerFactory(name="Nora Newly")
+    Instrument.objects.update(customer=buyer)
+    second = revise(report, owner, why=WHY)
+    assert reports_naming(former) == [second, report]
+    assert reports_naming(buyer) == []
+    erase_customer(former, by=owner, reason="asked for")
+    for found in ServiceReport.objects.all():
+        assert former.name not in str(found.content)
+    third = revise(ServiceReport.objects.first(), owner, why="once more")
+    assert "erased on" in third.content["customer"]["name"]
+
+
+def test_a_customers_new_name_comes_into_the_revision(report, owner):
+    Customer.objects.update(name="Wanda Reed-Hollis")
+    second = revise(report, owner, why="the name was misspelt")
+    assert second.content["customer"]["name"] == "Wanda Reed-Hollis"
 
 
 # What was corrected since
