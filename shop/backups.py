@@ -10,6 +10,7 @@ import json
 import os
 import platform
 import re
+import sqlite3
 import tempfile
 import tomllib
 import zipfile
@@ -24,6 +25,7 @@ from typing import IO, Any
 import django
 from django.conf import settings
 from django.core.files.storage import default_storage
+from django.db import DatabaseError
 
 from shop import dumps
 from shop.dumps import BackupError
@@ -100,6 +102,8 @@ def make_backup(folder: Path, *, keep: int | None = None, now: datetime | None =
         return Made(named, manifest, _thin(folder, keep))
     except OSError as error:
         raise BackupError(f"The backup could not be written: {_reason(error)}.") from error
+    except (sqlite3.Error, DatabaseError) as error:
+        raise BackupError(f"The database could not be copied: {error}.") from error
 
 
 def _write_archive(working: Path, moment: datetime) -> Manifest:

@@ -3,6 +3,7 @@
 import hashlib
 import json
 import re
+import sqlite3
 import zipfile
 from datetime import UTC, datetime, timedelta
 from io import StringIO
@@ -12,7 +13,7 @@ import pytest
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.core.management import CommandError, call_command
-from django.db import connection
+from django.db import OperationalError, connection
 from django.urls import reverse
 
 from instruments.models import Instrument
@@ -324,6 +325,21 @@ def test_a_folder_that_cannot_be_written_is_named(shop_at_work, tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(CommandError, match=r"No backup was made.*file"):
         run("backup", tmp_path / "file" / "inside")
+
+
+@pytest.mark.parametrize("kind", [sqlite3.OperationalError, OperationalError])
+def test_a_disk_that_fills_under_the_copy_is_named_and_leaves_nothing(
+    kind, shop_at_work, folder, monkeypatch
+):
+    def full(path: Path) -> None:
+        path.write_bytes(b"begun")
+        raise kind("database or disk is full")
+
+    monkeypatch.setattr(dumps, "copy_database", full)
+    with pytest.raises(CommandError, match=r"No backup was made.*disk is full"):
+        run("backup")
+    assert [item.name for item in folder.iterdir()] == ["last-backup.json"]
+    assert backups.standing().why == "The database could not be copied: database or disk is full."
 
 
 # What the owner is told
