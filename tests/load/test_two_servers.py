@@ -214,7 +214,7 @@ def test_their_logs_hold_json_and_nobodys_name_or_address(servers):
     first, second = servers
     browser = Browser()
     browser.get(first, "/r/" + "T0KEN" * 8 + "/")
-    browser.get(second, "/feeds/" + "T0KEN" * 8 + ".ics")
+    browser.get(second, "/feed/" + "T0KEN" * 8 + ".ics")
     browser.sign_in(second, "owner")
     browser.get(second, "/customers/?q=Wilhelmina+Quill")
     for server in servers:
