@@ -2,8 +2,9 @@
 
 Run it with ``python -m bench.web``, or ``make bench-web`` for both databases. The demo shop is grown to
 thousands of instruments, then clients read and write at once for a while, then one asks for each page
-alone. Server time is what the server's own log says; the bare view makes one query by primary key and
-passes through the same middleware. Load generator and server share the machine.
+alone. Server time is what the server's own log says, and beside it the processor's, which other work on
+the machine does not stretch; the bare view makes one query by primary key and passes through the same
+middleware. Load generator and server share the machine.
 """
 
 from __future__ import annotations
@@ -150,6 +151,7 @@ def _print_alone(client: Client, log: Path, count: int) -> None:
     """Each page in turn by one client: the server's own time, beside the bare view's."""
     client.taken = Taken()
     times: dict[str, list[float]] = defaultdict(list)
+    work: dict[str, list[float]] = defaultdict(list)
     queries: dict[str, set[int]] = defaultdict(set)
     for turn in range(count):
         for page in ALONE:
@@ -159,14 +161,17 @@ def _print_alone(client: Client, log: Path, count: int) -> None:
                 saved = page != "check-in saved" or line["method"] == "POST"
                 if turn and line["route"] == (ALONE[page] or line["route"]) and saved:
                     times[page].append(line["ms"])
+                    work[page].append(line["cpu_ms"])
                     queries[page].add(line["queries"])
     bare = statistics.median(times["bare view"])
+    bare_work = statistics.median(work["bare view"])
     print(f"One client, one page after the other, {count - 1} times; server time by its own log:")
     for page, each in times.items():
-        ratio = statistics.median(each) / bare
+        own = statistics.median(work[page])
         print(
-            f"  {page:<18} median {statistics.median(each):>6.1f} ms   95 % under {_p95(each):>6.1f} ms"
-            f"   {ratio:>5.1f} times bare   queries {_span(queries[page])}"
+            f"  {page:<16} median {statistics.median(each):>6.1f} ms   95 % under {_p95(each):>6.1f} ms "
+            f"{statistics.median(each) / bare:>6.1f} times bare   processor {own:>5.1f} ms "
+            f"{own / bare_work:>5.1f} times bare   queries {_span(queries[page])}"
         )
 
 

@@ -66,6 +66,7 @@ class TestARequest:
             "role": "owner",
         }
         assert line["ms"] > 0
+        assert line["cpu_ms"] > 0
         assert line["queries"] >= 5
         assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}\+00:00", line["time"])
 
