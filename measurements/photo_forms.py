@@ -8,13 +8,13 @@ from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
 from django.db.models import QuerySet
 
-from measurements.models import Damage, Photo
-from measurements.photo_reads import SeenPhoto
+from measurements.forms import VoidForm
+from measurements.models import CheckIn, Damage, Photo
+from measurements.photo_reads import SeenPhoto, photos_of, seen_at
 from measurements.photos import MOST_BYTES
 
 MOST_AT_ONCE = 10
 ACCEPT = "image/jpeg,image/png,image/webp"  # a hint for the phone; no capture: camera or album
-DESCRIBE_ID = "describe"  # the form that holds the words and ticks of all photos
 
 USUAL_PLACES = (
     "top",
@@ -61,6 +61,7 @@ class SeveralFilesField(forms.FileField):
 
 
 class AddPhotosForm(forms.Form):
+    use_required_attribute = False  # the page's other buttons save without a file
     photos = SeveralFilesField(
         label="Photos",
         widget=SeveralFiles(attrs={"accept": ACCEPT}),
@@ -72,19 +73,15 @@ class AddPhotosForm(forms.Form):
 
 
 class DescribeForm(forms.Form):
-    """Words and choice of one photo; its boxes belong to the one form that saves all of them."""
+    """Words and choice of one photo."""
 
     words = forms.CharField(
         label="What it shows",
         max_length=200,
         required=False,
-        widget=forms.Textarea(attrs={"form": DESCRIBE_ID, "rows": 2}),
+        widget=forms.Textarea(attrs={"rows": 2}),
     )
-    in_report = forms.BooleanField(
-        label="Show in the report",
-        required=False,
-        widget=forms.CheckboxInput(attrs={"form": DESCRIBE_ID}),
-    )
+    in_report = forms.BooleanField(label="Show in the report", required=False)
 
     def __init__(self, data: Any, photo: Photo) -> None:
         prefix = f"photo-{photo.uuid.hex}"
@@ -105,11 +102,13 @@ class PhotoChoice(forms.ModelChoiceField):
 
 
 class DamageForm(forms.Form):
+    use_required_attribute = False  # the page's other buttons save without a damage
     uuid = forms.UUIDField(widget=forms.HiddenInput)
     place = forms.CharField(
         label="Where",
         max_length=Damage._meta.get_field("place").max_length,
         widget=forms.TextInput(attrs={"list": "usual-places", "autocomplete": "off"}),
+        error_messages={"required": "Where is needed."},
         help_text="For example: top, treble side of the bridge",
     )
     words = forms.CharField(
@@ -117,6 +116,7 @@ class DamageForm(forms.Form):
         max_length=Damage._meta.get_field("words").max_length,
         widget=forms.Textarea(attrs={"rows": 2}),
         help_text="For example: crack, 40 mm, open",
+        error_messages={"required": "What is damaged is needed."},
     )
     photo = PhotoChoice(
         label="Photo of it", queryset=Photo.objects.none(), required=False, empty_label="none"
@@ -130,3 +130,23 @@ class DamageForm(forms.Form):
             seen.photo.pk: f"{seen.name}: {seen.photo.words}" if seen.photo.words else seen.name
             for seen in photos
         }
+
+    @property
+    def is_begun(self) -> bool:
+        """Whether anything of it is filled in."""
+        names = ("place", "words", "photo")
+        return any(str(self.data.get(self.add_prefix(name), "")).strip() for name in names)
+
+
+def damage_form(check_in: CheckIn, data: Any = None) -> DamageForm:
+    """The form to note a damage at a check-in, with the photos that may show it."""
+    standing = photos_of(check_in).filter(voided_at=None)
+    return DamageForm(data, seen_at(check_in).photos, standing)
+
+
+def strike_form(fact: Photo | Damage, data: Any = None) -> VoidForm:
+    """The reason for striking out one of the page's photos or damages."""
+    name = f"void-{fact.uuid.hex}"
+    form = VoidForm(data, prefix=name)
+    form.use_required_attribute = False
+    return form

@@ -38,9 +38,11 @@ def add(page, check_in, pictures) -> None:
 def describe_and_note(page) -> None:
     page.get_by_label("What it shows").nth(1).fill("crack beside the bridge")
     page.get_by_label("Show in the report").nth(1).check()
-    page.get_by_role("button", name="Save words and ticks").click()
-    expect(page.get_by_role("status")).to_contain_text("The photos are saved.")
     page.get_by_label("Where").fill("top")
+    page.get_by_role("button", name="Save words and ticks").click()
+    expect(page.get_by_role("status")).to_contain_text("The words and ticks are saved.")
+    expect(page.get_by_role("alert")).to_contain_text("all you typed is kept")
+    expect(page.get_by_label("Where")).to_have_value("top")
     page.get_by_label("What is damaged").fill("crack, 40 mm")
     page.get_by_label("Photo of it").select_option(label="photo 2: crack beside the bridge")
     page.get_by_role("button", name="Note damage").click()

@@ -14,11 +14,11 @@ HELD_BY = {
     "check-in-preview": "check-in-add",
     "check-in-void": {"reason"},
     "work-void": {"reason"},
-    "photo-void": {"reason"},
-    "damage-void": {"reason"},
+    "photo-void": "photos",
+    "damage-void": "photos",
     "booking-cancel": {"reason"},
-    "photos-describe": {"words"},
-    "damage-note": {"uuid", "place", "words", "photo"},
+    "photos-describe": "photos",
+    "damage-note": "photos",
     "work-measure": {"again-uuid", "again-action_12_bass_mm", "again-saddle_bass_mm"},
     "report-issue": {"nonce", "anyway"},
     "report-link-close": set(),
@@ -40,6 +40,8 @@ NOTHING_READ = {
     "feed-revoke", "feeds", "import-undo", "report-link-close", "report-links",
     "second-factor-set-up", "staff-factor", "staff-password",
 }  # fmt: skip
+#: One page that saves each of its parts by itself: what is right stays when another part is refused.
+BY_PARTS = {"photos", "photos-describe", "photo-void", "damage-note", "damage-void"}
 ANSWERS = (200, 302, 400, 404, 409, 422)
 COUNTED = [
     model
@@ -80,7 +82,7 @@ def test_hostile_values_are_refused_or_kept_whole(name, addresses, walker):  # n
             answer = post(walker, addresses[name], data)
             assert answer.status_code in ANSWERS, what
             now = counts()
-            if answer.status_code >= 400:
+            if answer.status_code >= 400 and name not in BY_PARTS:
                 assert now == kept, f"{name}, {what}: something was kept of what was refused"
             kept = now
 

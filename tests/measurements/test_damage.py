@@ -51,8 +51,8 @@ def test_several_are_noted_and_each_role_reads_them(check_in, at_bench, at_count
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"place": ""}, "This field is required."),
-        ({"words": "  \n "}, "This field is required."),
+        ({"place": ""}, "Where is needed."),
+        ({"words": "  \n "}, "What is damaged is needed."),
         ({"place": "p" * 81}, "at most 80 characters (it has 81)"),
         ({"words": "w" * 401}, "at most 400 characters (it has 401)"),
         ({"photo": "999999"}, "Select a valid choice"),
@@ -117,11 +117,12 @@ def test_spaces_and_lines_are_gathered(check_in, tech):
 def test_it_is_voided_with_a_reason_and_stays_struck_out(check_in, at_bench, tech):
     damage = DamageFactory(check_in=check_in)
     where = address(damage, "damage-void")
-    answer = at_bench.post(where, {"reason": ""})
+    box = f"void-{damage.uuid.hex}-reason"
+    answer = at_bench.post(where, {box: ""})
     assert answer.status_code == 422
-    assert "This field is required." in answer.content.decode()
-    at_bench.post(where, {"reason": "only <i>dirt</i>"})
-    again = at_bench.post(where, {"reason": "once more"}, follow=True).content.decode()
+    assert "Say why it is wrong." in answer.content.decode()
+    at_bench.post(where, {box: "only <i>dirt</i>"})
+    again = at_bench.post(where, {box: "once more"}, follow=True).content.decode()
     assert "was voided before" in again
     page = at_bench.get(address(check_in, "check-in")).content.decode()
     assert "<s><bdi>top</bdi>: <bdi>crack, 40 mm, open</bdi></s>, voided on" in page

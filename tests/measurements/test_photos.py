@@ -15,7 +15,7 @@ from PIL import Image, ImageCms, ImageFile
 
 from measurements import photo_acts
 from measurements.acts import record_check_in, void
-from measurements.models import Photo, Stage
+from measurements.models import Damage, Photo, Stage
 from measurements.photo_acts import MOST_IN_REPORT, add_photo, describe_photos
 from measurements.photo_reads import jpeg_of, seen_at
 from measurements.photos import PhotoRefusedError, prepare, shrink
@@ -409,12 +409,97 @@ def test_words_and_ticks_are_saved_together(check_in, at_bench):
         f"photo-{second.uuid.hex}-words": "",
     }
     page = at_bench.post(address(check_in, "photos-describe"), data, follow=True).content.decode()
-    assert "The photos are saved." in page
+    assert "The words and ticks are saved." in page
     assert 'alt="&lt;b&gt;the top&lt;/b&gt;"' in page
     first.refresh_from_db()
     second.refresh_from_db()
     assert (first.words, first.in_report) == ("<b>the top</b>", True)
     assert not second.in_report
+
+
+def all_of_the_page(row, **changes) -> dict:
+    """What a browser sends of a page on which all is filled in, but no reason to void."""
+    name = f"photo-{row.uuid.hex}"
+    return {
+        f"{name}-words": "the top",
+        f"{name}-in_report": "on",
+        "uuid": str(uuid4()),
+        "place": "heel",
+        "words": "crack, 9 mm",
+        "photo": "",
+        "photos": upload("a.jpg", photo()),
+        f"void-{row.uuid.hex}-reason": "",
+    } | changes
+
+
+@pytest.mark.parametrize("button", ["photos", "photos-describe", "damage-note"])
+def test_whichever_button_is_pressed_all_that_is_filled_in_is_saved(check_in, at_bench, button):
+    row = PhotoFactory(check_in=check_in)
+    answer = at_bench.post(address(check_in, button), all_of_the_page(row), follow=True)
+    assert answer.redirect_chain == [(address(check_in), 302)]
+    said = "1 photo is saved. The words and ticks are saved. Noted: heel: crack, 9 mm."
+    assert said in answer.content.decode()
+    row.refresh_from_db()
+    assert (row.words, row.in_report) == ("the top", True)
+    assert Photo.objects.count() == 2
+    assert str(Damage.objects.get()) == "heel: crack, 9 mm"
+
+
+@pytest.mark.parametrize("button", ["photos", "photos-describe", "damage-note"])
+def test_what_is_only_begun_comes_back_in_its_box_and_the_rest_is_saved(check_in, at_bench, button):
+    row = PhotoFactory(check_in=check_in)
+    answer = at_bench.post(address(check_in, button), all_of_the_page(row, words=""))
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert "1 photo is saved. The words and ticks are saved." in page
+    assert "What is damaged is needed." in page
+    assert 'value="heel"' in page
+    assert not Damage.objects.exists()
+    row.refresh_from_db()
+    assert row.words == "the top"
+    assert Photo.objects.count() == 2
+
+
+def test_a_button_without_its_own_part_saves_the_others_and_says_what_it_lacks(check_in, at_bench):
+    row = PhotoFactory(check_in=check_in)
+    sent = all_of_the_page(row)
+    del sent["photos"]
+    page = at_bench.post(address(check_in), sent).content.decode()
+    assert "Choose at least one photo." in page
+    assert "The words and ticks are saved. Noted: heel: crack, 9 mm." in page
+
+
+def test_striking_out_saves_what_was_typed_beside_it(check_in, at_bench):
+    row, other = PhotoFactory(check_in=check_in), PhotoFactory(check_in=check_in)
+    sent = all_of_the_page(row) | {f"void-{other.uuid.hex}-reason": "blurred"}
+    at_bench.post(reverse("photo-void", kwargs={"uuid": other.uuid}), sent)
+    other.refresh_from_db()
+    row.refresh_from_db()
+    assert (other.void_reason, row.words, row.voided_at) == ("blurred", "the top", None)
+    assert Damage.objects.count() == 1
+
+
+def test_a_reason_to_void_is_kept_by_another_button_and_voids_nothing(check_in, at_bench):
+    row = PhotoFactory(check_in=check_in)
+    sent = all_of_the_page(row) | {f"void-{row.uuid.hex}-reason": "blurred"}
+    answer = at_bench.post(address(check_in), sent)
+    assert answer.status_code == 422
+    assert 'value="blurred"' in answer.content.decode()
+    assert "Nothing is struck out yet" in answer.content.decode()
+    assert not Photo.objects.exclude(voided_at=None).exists()
+
+
+def test_what_was_typed_while_the_check_in_was_corrected_goes_to_the_correction(
+    check_in, at_bench, tech
+):
+    row = PhotoFactory(check_in=check_in)
+    standing = CheckInFactory(instrument=check_in.instrument, replaces=check_in)
+    void(check_in, by=tech, reason="a slip")
+    answer = at_bench.post(address(check_in), all_of_the_page(row))
+    assert answer["Location"] == address(standing)
+    assert Damage.objects.get().check_in == standing
+    row.refresh_from_db()
+    assert row.words == "the top"
 
 
 def test_words_that_are_too_long_are_kept_in_their_box(check_in, at_bench):
@@ -440,10 +525,11 @@ def test_too_many_ticks_are_refused_and_kept(check_in, at_bench):
 def test_a_photo_is_voided_with_a_reason_and_no_longer_shown(check_in, at_bench, at_counter, tech):
     row = PhotoFactory(check_in=check_in, words="the top")
     picture = reverse("photo", kwargs={"uuid": row.uuid})
-    answer = at_bench.post(reverse("photo-void", kwargs={"uuid": row.uuid}), {"reason": " "})
+    where, box = reverse("photo-void", kwargs={"uuid": row.uuid}), f"void-{row.uuid.hex}-reason"
+    answer = at_bench.post(where, {box: " "})
     assert answer.status_code == 422
-    assert "This field is required" in answer.content.decode()
-    at_bench.post(reverse("photo-void", kwargs={"uuid": row.uuid}), {"reason": "another guitar"})
+    assert "Say why it is wrong." in answer.content.decode()
+    at_bench.post(where, {box: "another guitar"})
     for client in (at_bench, at_counter):
         page = client.get(address(check_in, "check-in")).content.decode()
         assert picture not in page
