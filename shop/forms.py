@@ -33,7 +33,7 @@ def _length_fields() -> dict[str, LengthField]:
 
 #: The shop's settings by what they are about; a setting in no group stands under the last heading.
 GROUPS = {
-    "The shop": ("name", "address", "phone", "email"),
+    "The shop": ("name", "address", "phone", "email", "unit"),
     "Its plan": (
         "currency", "shows_estimates", "resets_per_quarter", "link_days", "keep_contacts_years",
         "book_within_years", "watch_within_years",

@@ -150,6 +150,13 @@ class ShopProfile(models.Model):
     phone = LineField(max_length=40, blank=True)
     email = models.EmailField("e-mail", blank=True)
     logo = models.FileField(upload_to="logo/", max_length=200, blank=True, editable=False)
+    unit = models.CharField(
+        "unit of new staff and customers",
+        max_length=2,
+        choices=Unit,
+        default=Unit.MM,
+        help_text="Each person and each customer may have another.",
+    )
     currency = LineField(max_length=8, default="EUR")
     shows_estimates = models.BooleanField(
         "estimate of the next job on reports", default=False, help_text="From the price list."

@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 
-from shop.models import CODE_ALPHABET, User
+from shop.models import CODE_ALPHABET, ShopProfile, User
 from shop.roles import OWNER, ROLES
 
 #: Characters of a first password: 31^16 of them, read aloud without mistakes.
@@ -29,7 +29,8 @@ def add_staff(*, username: str, role: str, first_name: str = "", last_name: str 
     if User.objects.filter(username__iexact=username).exists():
         raise ValidationError({"username": f"There is a person named {username} already."})
     password = first_password()
-    person = User(username=username, first_name=first_name, last_name=last_name)
+    unit = ShopProfile.current().unit
+    person = User(username=username, first_name=first_name, last_name=last_name, unit=unit)
     person.first_password_until = timezone.now() + FIRST_PASSWORD_LASTS
     person.set_password(password)
     person.full_clean()

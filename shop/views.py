@@ -46,7 +46,7 @@ def customer(request: HttpRequest, code: str) -> HttpResponse:
 @form_view
 @anyone_on_staff
 def add_customer(request: HttpRequest) -> HttpResponse:
-    return _customer_form(request, Customer(), "Add a customer")
+    return _customer_form(request, Customer(unit=ShopProfile.current().unit), "Add a customer")
 
 
 @form_view

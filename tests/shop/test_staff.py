@@ -5,7 +5,7 @@ from django.core.exceptions import ValidationError
 from django.test import Client
 from django.urls import reverse
 
-from shop.models import User
+from shop.models import ShopProfile, User
 from shop.roles import COUNTER, OWNER, roles_of
 from shop.staff import add_staff, change_staff, new_password
 from tests.conftest import signed_in
@@ -82,3 +82,8 @@ def test_a_role_that_does_not_exist_is_refused():
     with pytest.raises(ValidationError, match="no role 'king'"):
         add_staff(username="x", role="king")
     assert not User.objects.filter(username="x").exists()
+
+def test_a_new_person_starts_with_the_shops_unit():
+    ShopProfile.objects.create(pk=1, unit="in")
+    add_staff(username="imperial", role=COUNTER)
+    assert User.objects.get(username="imperial").unit == "in"
