@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 from simple_history.utils import bulk_update_with_history
 
@@ -22,6 +22,13 @@ GOES_ALONG = {
     Work: set(),
     Instrument: {"joint", "outlook", "check_ins", "works"},
     Customer: {"instruments"},
+}
+#: What later work and photos are called where they stand in the way or keep a record.
+SINCE = {
+    "check ins": "other check-ins",
+    "works": "other work",
+    "photo": "A photo belongs",
+    "damage": "Noted damage belongs",
 }
 MODELS: dict[str, type[Any]] = {"instrument": Instrument, "neckjoint": NeckJoint}
 
@@ -112,17 +119,10 @@ def _blocks(run: ImportRun, touched: list[int]) -> Iterator[str]:
             yield f"Service report {report.number} of {report.instrument.tag} was issued since."
     for model in (CheckIn, Work):
         yield from _resting_on(run, model)
-    later = (
-        Work.objects.standing()
-        .filter(kind=WorkKind.JOINT, instrument__in=_turned(run))
-        .filter(
-            Q(recorded_at__gt=run.imported_at) | Q(imported_in__imported_at__gt=run.imported_at)
-        )
-        .exclude(imported_in=run)
-        .select_related("instrument")
-    )
-    for work in later:
-        yield f"Work on the neck angle of {work.instrument.tag} was logged since; void it first."
+    for work in _worked_since(run):
+        day = timezone.localtime(work.done_at).date()
+        what = f"{work.instrument.tag}, {work.get_kind_display()}, {day}"
+        yield f"Work logged after it: {what}. Void that work first."
     corrected = (
         CheckIn.objects.filter(replaces__imported_in=run)
         .exclude(imported_in=run)
@@ -130,6 +130,23 @@ def _blocks(run: ImportRun, touched: list[int]) -> Iterator[str]:
     )
     for check_in in corrected:
         yield f"A correction replaces an imported check-in: {check_in}."
+
+
+def _worked_since(run: ImportRun) -> QuerySet[Work]:
+    """Work logged after the import that a tilt or check-ins of the import came before."""
+    since = Q(recorded_at__gt=run.imported_at) | Q(imported_in__imported_at__gt=run.imported_at)
+    read_before = CheckIn.objects.standing().filter(
+        imported_in=run, instrument=OuterRef("instrument"), measured_at__lte=OuterRef("done_at")
+    )
+    turned = Q(kind=WorkKind.JOINT, instrument__in=_turned(run))
+    return (
+        Work.objects.standing()
+        .filter(since)
+        .filter(turned | Exists(read_before))
+        .exclude(imported_in=run)
+        .select_related("instrument")
+        .order_by("instrument__tag", "done_at", "pk")
+    )
 
 
 def _resting_on(run: ImportRun, model: type[Any]) -> Iterator[str]:
@@ -140,8 +157,9 @@ def _resting_on(run: ImportRun, model: type[Any]) -> Iterator[str]:
         name = relation.field.name
         found = relation.related_model._default_manager.filter(**{f"{name}__imported_in": run})
         for one in found.select_related(name)[:20]:
-            kind = relation.related_model._meta.verbose_name
-            yield f"A {kind} belongs to an imported record: {getattr(one, name)}."
+            kind = str(relation.related_model._meta.verbose_name)
+            words = SINCE.get(kind, f"Another record ({kind}) belongs")
+            yield f"{words} to an imported check-in, {getattr(one, name)}."
 
 
 def _turned(run: ImportRun) -> set[int]:
@@ -191,7 +209,7 @@ def _held_up(model: type[Any], keys: list[int], run: ImportRun, going: set[int])
             for pk, key in resting:
                 if accessor != "instruments" or pk not in going:
                     kind = str(relation.related_model._meta.verbose_name_plural)
-                    held.setdefault(key, f"other {kind.replace('check in', 'check-in')} rest on it")
+                    held.setdefault(key, f"has {SINCE.get(kind, f'other {kind}')}")
     return held
 
 

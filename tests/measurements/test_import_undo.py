@@ -110,8 +110,8 @@ def test_an_instrument_that_other_readings_rest_on_stays_and_so_does_its_custome
     CheckInFactory(instrument=Instrument.objects.get(tag="B2"))
     plan = plan_undo(run)
     assert plan.kept == [
-        "B2: other check-ins rest on it",
-        "Osric Penn: other instruments rest on it",
+        "B2: has other check-ins",
+        "Osric Penn: has other instruments",
     ]
     undo_import(run, by=owner)
     assert list(Instrument.objects.values_list("tag", flat=True)) == ["B2"]
@@ -163,13 +163,25 @@ def _turn(owner, instrument):
     )
 
 
+def _saddle(owner, instrument):
+    """On the instrument of the log that no imported work is about."""
+    record_work(
+        instrument=Instrument.objects.get(tag="B2"),
+        kind=WorkKind.SADDLE,
+        done_at=timezone.now(),
+        by=owner,
+        saddle_treble_to_mm=3.0,
+    )
+
+
 @pytest.mark.parametrize(
     ("later", "why"),
     [
         (_report, "Service report 7 of K7 was issued since."),
         (_correction, "A correction replaces an imported check-in: K7 as received 2015-03-04."),
-        (_damage, "A damage belongs to an imported record: K7 as received 2015-03-04."),
-        (_turn, "Work on the neck angle of K7 was logged since; void it first."),
+        (_damage, "Noted damage belongs to an imported check-in, K7 as received 2015-03-04."),
+        (_turn, "Work logged after it: K7, neck angle, 2026-11-25. Void that work first."),
+        (_saddle, "Work logged after it: B2, saddle, 2026-11-25. Void that work first."),
     ],
 )
 def test_it_refuses_when_later_facts_rest_on_it(owner, clock, later, why):
@@ -183,6 +195,29 @@ def test_it_refuses_when_later_facts_rest_on_it(owner, clock, later, why):
     assert contents() == before
     run.refresh_from_db()
     assert run.undone_at is None
+
+
+def test_with_the_later_work_voided_it_can_be_undone(owner, clock):
+    run = taken_in(owner)
+    clock.shift(timedelta(hours=1))
+    _saddle(owner, None)
+    void(Work.objects.latest("pk"), by=owner, reason="another guitar")
+    assert plan_undo(run).blocks == []
+    undo_import(run, by=owner)
+    assert not CheckIn.objects.exists()
+
+
+def test_work_from_before_the_imported_readings_stands_in_nobodys_way(owner, clock, held):
+    run = taken_in(owner)
+    clock.shift(timedelta(hours=1))
+    record_work(
+        instrument=held,
+        kind=WorkKind.SADDLE,
+        done_at=run.check_ins.earliest("measured_at").measured_at - timedelta(days=1),
+        by=owner,
+        saddle_treble_to_mm=3.0,
+    )
+    assert plan_undo(run).blocks == []
 
 
 def test_a_report_from_before_the_import_stands_in_nobodys_way(owner, held):
