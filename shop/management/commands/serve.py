@@ -39,7 +39,7 @@ class Command(BaseCommand):
         self.stdout.flush()
         gunicorn = [
             sys.executable, "-m", "gunicorn", "shop.wsgi", "--bind", f"{host}:{port}",
-            "--workers", str(options["workers"]), "--timeout", "120", "--log-level", "warning",
+            "--workers", str(options["workers"]), "--timeout", "120", "--preload", "--log-level", "warning",
             "--logger-class", "shop.server_log.ServerLog",
         ]  # fmt: skip
         os.chdir(settings.BASE_DIR)
