@@ -1,10 +1,8 @@
 """One instrument's advice: facts in, geometry's options out, with the dates that each leads to."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from datetime import date
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from django.utils import timezone
@@ -17,18 +15,19 @@ from geometry.options import Bench
 from geometry.readings import complete, two_sided
 from instruments.defaults import joint_dimension
 from instruments.models import Instrument
-from measurements.facts import Facts, gather
+from measurements.facts import Facts, gather, gather_with
 from measurements.fits import fit_facts
 from measurements.forms import frets_of
 from measurements.outlooks import (
     MARKS,
     crossing_days,
+    fit_and_surprise,
     gauges_of,
-    latest_surprise,
     readings_of,
     targets_of,
 )
 from measurements.prior import prior_for
+from measurements.provisional import Provisional
 from measurements.rows import date_of
 from measurements.work_forms import Change, tilt_to_go_back_to
 from shop.models import ShopProfile
@@ -38,12 +37,18 @@ Dates = dict[str, date | None]
 
 @dataclass(frozen=True)
 class Counsel:
-    """What is known of one instrument now and what may be done about it."""
+    """What is known of one instrument now and what may be done about it.
+
+    ``facts``, and the ``fit`` to them, hold the reading that is being typed, if there is one, and
+    ``on_record`` only what is saved.
+    """
 
     instrument: Instrument
     today: date
     profile: ShopProfile
     facts: Facts
+    on_record: Facts
+    fit: LiftFit
     prior: LiftPrior | None
     neck: Neck
     readings: Readings
@@ -61,9 +66,10 @@ class Counsel:
         return None
 
     @cached_property
-    def fit(self) -> LiftFit:
-        """The lift of this instrument, fitted once for all that rests on it."""
-        return fit_facts(self.facts, self.prior)
+    def fit_on_record(self) -> LiftFit:
+        """The lift as it was known before the reading that is being typed."""
+        saved = self.on_record is self.facts
+        return self.fit if saved else fit_facts(self.on_record, self.prior)
 
     @cached_property
     def option_dates(self) -> dict[str, Dates]:
@@ -115,23 +121,22 @@ def counsel(
     instrument: Instrument,
     *,
     as_of: date | None = None,
-    readings: Mapping[str, Any] | None = None,
+    typed: Provisional | None = None,
     gauges: GaugeUncertainty | None = None,
 ) -> Counsel:
-    """Advice for an instrument as it stands, or as if ``readings`` had just been taken.
+    """Advice for an instrument as it stands, or as it will be once the reading ``typed`` is saved.
 
-    ``readings`` may hold any fields of :class:`geometry.advice.Readings`; sides are (bass, treble).
-    ``gauges`` says how sure they are; the shop's own for single readings if not given.
+    ``gauges`` says how sure the readings are; the shop's own for single readings if not given.
     """
     profile = ShopProfile.current()
     today = as_of or timezone.localdate()
-    facts = gather([instrument.pk], today, profile)
+    facts = on_record = gather([instrument.pk], today, profile)
+    if typed is not None:
+        facts = gather_with(on_record, typed, today, profile)
     now = readings_of(facts, row=0)
     prior = prior_for(facts)
-    if readings is None:
-        surprise_z = float(latest_surprise(facts, prior)[0])
-    else:
-        now, surprise_z = replace(now, **_over(now, readings)), float("nan")
+    fit, score = fit_and_surprise(facts, prior)
+    surprise_z = float(score[0])
     targets = targets_of(facts, profile, row=0)
     neck = neck_of(facts)
     joint = joint_of(instrument, facts)
@@ -141,6 +146,8 @@ def counsel(
         today=today,
         profile=profile,
         facts=facts,
+        on_record=on_record,
+        fit=fit,
         prior=prior,
         neck=neck,
         readings=now,
@@ -157,15 +164,6 @@ def counsel(
             surprise_z=None if np.isnan(surprise_z) else surprise_z,
         ),
     )
-
-
-def _over(now: Readings, typed: Mapping[str, Any]) -> dict[str, Any]:
-    """The figures typed, with what was known before where one of two sides is still empty."""
-    merged = {}
-    for name, value in typed.items():
-        figures = np.asarray(value, dtype=float)
-        merged[name] = np.where(np.isnan(figures), np.asarray(getattr(now, name)), figures)
-    return merged
 
 
 def neck_of(facts: Facts) -> Neck:

@@ -56,7 +56,7 @@ def rise_forecast(
     Parameters
     ----------
     now : Counsel
-        Of one instrument; its facts are what was read and done before.
+        Of one instrument; the forecast rests on its record, not on the reading that is being typed.
     humidity_pct, temperature_c : float or None
         Of the room now; without humidity the season's swing widens the forecast. [% RH], [°C]
     readings_mm : sequence of float
@@ -67,7 +67,7 @@ def rise_forecast(
     RiseForecast or None
         None where nothing was read before, or work left the bridge rise unknown.
     """
-    facts = now.facts
+    facts = now.on_record
     offset = float(facts.offset_now_mm[0])
     if facts.readings[0] == 0 or not np.isfinite(offset):
         return None
@@ -76,10 +76,10 @@ def rise_forecast(
     spread = mean_and_spread(readings_mm)[1] if readings_mm else None
     worth = visit_u(now.profile.bridge_rise_u_mm, max(len(readings_mm), 1), spread)
     weight = np.array([LIFT_NOISE_MM**2 / float(worth) ** 2])
-    low, likely, high = foretold_reading(now.fit, age, moisture, weight)[0] + offset
+    low, likely, high = foretold_reading(now.fit_on_record, age, moisture, weight)[0] + offset
     if not np.isfinite(likely):
         return None
-    return RiseForecast(low, likely, high, now.fit, age, moisture, weight, offset)
+    return RiseForecast(low, likely, high, now.fit_on_record, age, moisture, weight, offset)
 
 
 def _figure(value: float | None) -> Floats:

@@ -1,8 +1,8 @@
 """From rows of facts to the arrays that geometry takes: the one bridge from models to numbers."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from dataclasses import dataclass
+from datetime import date, datetime
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ from instruments.defaults import USUAL_DIMENSIONS, joint_dimension
 from instruments.models import JointKind, Strings
 from measurements.latest import latest
 from measurements.models import SIDES, WorkKind
+from measurements.provisional import A_MOMENT, Provisional, kept, with_reading
 from measurements.rows import (
     REPEAT_COLUMNS,
     Floats,
@@ -33,9 +34,6 @@ from shop.models import ShopProfile
 DAYS_A_YEAR = 365.2425
 #: No date is told further ahead than this.
 HORIZON_YEARS = 60
-#: What happens to one instrument happens at least a minute apart (``forms.moment_on``), while databases
-#: count a moment to different last digits.
-A_MOMENT = timedelta(seconds=1)
 #: Where the build year is unknown: years before the first reading, and how unsure that is. Planning
 #: defaults, no published source.
 ASSUMED_AGE_YEARS = 20.0
@@ -103,7 +101,17 @@ def gather(
     end = day_number(end_of(as_of))
     if before is not None:
         end = day_number(before - A_MOMENT)
-        rows = _read_before(rows, end)
+        rows = kept(rows, lambda day: day < end)
+    return _facts(rows, as_of, profile, end)
+
+
+def gather_with(facts: Facts, typed: Provisional, as_of: date, profile: ShopProfile) -> Facts:
+    """The facts of one instrument as they will be once a typed reading is saved; reads nothing again."""
+    return _facts(with_reading(facts.rows, typed), as_of, profile, day_number(end_of(as_of)))
+
+
+def _facts(rows: Rows, as_of: date, profile: ShopProfile, end: float) -> Facts:
+    """What the rows come to; work from the day ``end`` on is still to be done."""
     n = len(rows.ids)
     today = day_number(end_of(as_of)) - 0.5
     done = rows.work_day < end
@@ -137,23 +145,6 @@ def gather(
         u_joint_gain=history.u_gain,
         **now,
         **pad,
-    )
-
-
-def _read_before(rows: Rows, day: float) -> Rows:
-    """Without what was read on or after ``day``; works stay, as ``read_rows`` says."""
-    read, acted = rows.reading_day < day, rows.action_day < day
-    return replace(
-        rows,
-        reading_who=rows.reading_who[read],
-        reading_day=rows.reading_day[read],
-        reading={name: column[read] for name, column in rows.reading.items()},
-        action_who=rows.action_who[acted],
-        action_day=rows.action_day[acted],
-        action_mm={
-            place: (who[when < day], when[when < day], mm[when < day])
-            for place, (who, when, mm) in rows.action_mm.items()
-        },
     )
 
 

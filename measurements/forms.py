@@ -1,6 +1,6 @@
 """Forms for check-ins and for voiding: units parsed, impossible figures refused, unusual ones asked."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any
@@ -16,6 +16,7 @@ from instruments.defaults import USUAL_SET_FRETS
 from instruments.measuring import MARGINS
 from instruments.models import Instrument
 from measurements.models import SIDES, CheckIn, Press, Stage, Work
+from measurements.provisional import Provisional
 from measurements.ranges import (
     POSSIBLE,
     USUAL,
@@ -250,33 +251,57 @@ class CheckInForm(DatedForm):
             return ()
         return field.figures(self.text_of(name))
 
-    def as_readings(self) -> dict[str, Any]:
-        """What is readable so far, as fields of ``geometry.advice.Readings``; only what was given."""
-        get = self.figure
+    def as_read(self) -> Provisional | None:
+        """What is readable so far, as a reading that might now be saved; None without any."""
+        names = ("relief_mm", "bridge_rise_mm", "saddle_bass_mm", "saddle_treble_mm")
+        figures, actions = self._given(names), self._actions_so_far()
+        if not figures and not actions:
+            return None
+        figures |= self._given(("humidity_pct", "temperature_c"))
+        if "bridge_rise_mm" in figures:
+            figures["bridge_rise_count"], spread = self._rises()
+            figures |= {} if spread is None else {"bridge_rise_spread_mm": spread}
+        return Provisional(
+            moment=self.moment_or_now(),
+            figures=figures,
+            action_mm=actions,
+            instead_of=None if self.replaces is None else self.replaces.measured_at,
+        )
 
-        def both(name: str) -> list[float]:
-            return [
-                float("nan") if (value := get(name.format(side))) is None else value
-                for side in SIDES
-            ]
+    def _given(self, names: Iterable[str]) -> dict[str, float]:
+        return {name: value for name in names if (value := self.figure(name)) is not None}
 
-        readings: dict[str, Any] = {
-            "action_1_mm": both("action_1_{}_mm"),
-            "action_12_mm": both("action_12_{}_mm"),
-            "saddle_mm": both("saddle_{}_mm"),
+    def _actions_so_far(self) -> dict[tuple[int, str], float]:
+        given = self._given(self.action_name(*place) for place in self.places)
+        return {
+            place: given[name]
+            for place in self.places
+            if (name := self.action_name(*place)) in given
         }
-        given = {
-            key: value for key, value in readings.items() if any(item == item for item in value)
-        }
-        singles = {key: get(key) for key in ("bridge_rise_mm", "relief_mm")}
-        return given | {key: value for key, value in singles.items() if value is not None}
+
+    def moment_or_now(self) -> datetime:
+        """When it counts as measured; now while no day is understood.
+
+        A correction keeps the moment of what it replaces, unless its day is changed.
+        """
+        day = self.cleaned_data.get("day")
+        if self.replaces is not None:
+            measured_at: datetime = self.replaces.measured_at
+            if day in (None, timezone.localtime(measured_at).date()):
+                return measured_at
+        return timezone.now() if day is None else self.moment()
+
+    def _rises(self) -> tuple[int, float | None]:
+        """How often the bridge rise was read, and the spread of the readings. [mm]"""
+        rises = self.read_mm("bridge_rise_mm")
+        return max(len(rises), 1), mean_and_spread(rises)[1] if rises else None
 
     def facts(self) -> dict[str, Any]:
-        rises = self.read_mm("bridge_rise_mm")
+        count, spread = self._rises()
         return {name: self.cleaned_data[name] for name in self.FACTS} | {
             "repeats_mm": self.repeats_mm(),
-            "bridge_rise_count": max(len(rises), 1),
-            "bridge_rise_spread_mm": mean_and_spread(rises)[1] if rises else None,
+            "bridge_rise_count": count,
+            "bridge_rise_spread_mm": spread,
             "as_typed": self.typed() | {"unit": self.unit},
         }
 

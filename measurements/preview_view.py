@@ -1,6 +1,5 @@
 """What the figures typed so far mean, while a check-in is being typed; saves nothing."""
 
-from dataclasses import replace
 from typing import Any
 from uuid import UUID
 
@@ -9,8 +8,6 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from geometry.advice import advise
-from geometry.constants import SURPRISE_U
 from instruments.models import Instrument
 from measurements.check_in_views import instrument_or_404, last_lengths
 from measurements.counsel import Counsel, counsel
@@ -40,7 +37,7 @@ def preview(request: HttpRequest, tag: str) -> HttpResponse:
     replaces = _replaced(request, found)
     form = CheckInForm(request.POST, instrument=found, unit=unit_of(request), replaces=replaces)
     form.is_valid()
-    now, forecast, score = _meaning(form, found)
+    now, forecast = _meaning(form, found)
     too_early = now is not None and is_too_early(form, now)
     context: dict[str, Any] = {
         "instrument": found,
@@ -50,7 +47,7 @@ def preview(request: HttpRequest, tag: str) -> HttpResponse:
             last_lengths(found, besides=replaces),
             {} if now is None else expected_words(form, now, forecast) | suspect_marks(form, now),
         ),
-        "summary": summary_words(form, now, score),
+        "summary": summary_words(form, now),
         "balances": [] if now is None else balance_words(form, now),
     }
     if now is not None and not too_early:
@@ -69,36 +66,19 @@ def _replaced(request: HttpRequest, instrument: Instrument) -> CheckIn | None:
 
 def _meaning(
     form: CheckInForm, instrument: Instrument
-) -> tuple[Counsel | None, RiseForecast | None, float | None]:
-    """Advice on what was typed, the bridge rise that was to be expected, and how far off it is."""
-    readings = form.as_readings()
-    if not readings:
-        return None, None, None
-    profile = ShopProfile.current()
-    gauges = gauges_here(form, profile)
-    now = counsel(instrument, readings=readings, gauges=gauges)
+) -> tuple[Counsel | None, RiseForecast | None]:
+    """Advice as it will be once what was typed is saved, and the bridge rise that was to be expected."""
+    read = form.as_read()
+    if read is None or not form.cleaned_data.get("at_pitch"):
+        return None, None
+    now = counsel(instrument, typed=read, gauges=gauges_here(form, ShopProfile.current()))
     # A correction, or an earlier day, would be held against a forecast that knows better.
     if form.replaces is not None or form.cleaned_data.get("day") != timezone.localdate():
-        return now, None, None
+        return now, None
     forecast = rise_forecast(
         now,
         humidity_pct=form.figure("humidity_pct"),
         temperature_c=form.figure("temperature_c"),
         readings_mm=form.read_mm("bridge_rise_mm"),
     )
-    rise = form.figure("bridge_rise_mm")
-    if forecast is None or rise is None:
-        return now, forecast, None
-    score = forecast.score(rise)
-    if abs(score) > SURPRISE_U:
-        again = advise(
-            now.neck,
-            now.readings,
-            now.targets,
-            now.joint,
-            set_frets=now.set_frets,
-            uncertainty=gauges,
-            surprise_z=score,
-        )
-        now = replace(now, advice=again)
-    return now, forecast, score
+    return now, forecast

@@ -17,9 +17,10 @@ from geometry.joint import rise_after_tilt, tilt_after_turns
 from geometry.readings import Targets
 from instruments.defaults import joint_dimension
 from measurements.counsel import neck_of
-from measurements.facts import A_MOMENT, Facts, gather
+from measurements.facts import Facts, gather
 from measurements.models import SIDES, CheckIn, Side, Work, WorkKind
 from measurements.outlooks import targets_of
+from measurements.provisional import A_MOMENT
 from measurements.undo import RELIEF_DOUBT, RESET_DOUBT
 from shop.models import ShopProfile
 

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from geometry.balance import GaugeUncertainty
-from geometry.constants import SURPRISE_U
 from geometry.repeats import mean_and_spread, mean_u
 from geometry.units import LengthUnit, format_length
 from measurements.counsel import Counsel
@@ -19,6 +18,7 @@ from shop.models import ShopProfile
 from shop.templatetags.lengths import both
 
 SAME_MM = 0.005
+NOT_AT_PITCH = "Not at pitch: what is typed is kept, but no advice or outlook rests on it."
 
 
 @dataclass(frozen=True)
@@ -142,7 +142,7 @@ def suspect_marks(form: CheckInForm, now: Counsel) -> dict[str, str]:
 
 def _after_work(form: CheckInForm, now: Counsel) -> dict[str, str]:
     """Where work was done since the last readings: what each place should read after it."""
-    facts = now.facts
+    facts = now.on_record
     if not facts.unmeasured[0]:
         return {}
     should = {"relief_mm": facts.relief_mm[0]}
@@ -184,7 +184,7 @@ def is_too_early(form: CheckInForm, now: Counsel) -> bool:
     return contradicted and not any(typed_whole(form, side) for side in SIDES)
 
 
-def summary_words(form: CheckInForm, now: Counsel | None, surprise_z: float | None) -> str:
+def summary_words(form: CheckInForm, now: Counsel | None) -> str:
     """The one sentence that is read aloud when it changes."""
     unread = [
         str(form.fields[name].label)
@@ -194,7 +194,7 @@ def summary_words(form: CheckInForm, now: Counsel | None, surprise_z: float | No
     if unread:
         return f"Not understood yet: {', '.join(unread)}."
     if now is None:
-        return "Nothing measured yet."
+        return "Nothing measured yet." if form.as_read() is None else NOT_AT_PITCH
     if is_too_early(form, now):
         return "What is typed so far does not fit last time's other figures; measure on."
     if now.advice.reason_key == "contradiction":
@@ -202,8 +202,11 @@ def summary_words(form: CheckInForm, now: Counsel | None, surprise_z: float | No
         if not suspects:
             return "The readings do not agree, and no single one explains it: measure them again."
         return f"The readings do not agree. Suspect: {suspects[0]}."
-    if surprise_z is not None and abs(surprise_z) > SURPRISE_U:
-        return "The bridge rise lies far from its forecast: measure it again before anything else."
+    if now.advice.reason_key == "surprise":
+        return (
+            "The newest bridge rise lies far from its forecast: "
+            "measure it again before anything else."
+        )
     if balance_words(form, now):
         return "The readings agree."
     return "Not enough readings yet to hold them against each other."

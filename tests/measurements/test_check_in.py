@@ -11,6 +11,7 @@ from django.utils import timezone
 from measurements.counsel import counsel
 from measurements.forms import moment_on
 from measurements.models import CheckIn, Outlook
+from measurements.provisional import Provisional
 from tests.factories import CheckInFactory, InstrumentFactory
 
 pytestmark = pytest.mark.django_db
@@ -181,7 +182,8 @@ def test_work_dated_yesterday_comes_after_yesterdays_reading(at_bench):
 def test_the_preview_takes_an_untyped_side_from_what_is_known(at_bench):
     instrument = InstrumentFactory()
     CheckInFactory(instrument=instrument, saddle_treble_mm=2.2)
-    now = counsel(instrument, readings={"saddle_mm": [2.9, float("nan")]})
+    typed = Provisional(timezone.now(), {"saddle_bass_mm": 2.9})
+    now = counsel(instrument, typed=typed)
     assert np.asarray(now.readings.saddle_mm).tolist() == [2.9, 2.2]
 
 
