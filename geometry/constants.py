@@ -19,7 +19,7 @@ READING_LIMIT_MM = 50.0  # [planning-default]
 BOLT_ARM_RANGE_MM = (10.0, 300.0)  # [planning-default]
 THREAD_PITCH_RANGE_MM = (0.2, 5.0)  # [planning-default]
 HEEL_DEPTH_RANGE_MM = (30.0, 300.0)  # [planning-default]
-SHIM_RANGE_MM = (0.0, 3.0)  # [planning-default]
+SHIM_RANGE_MM = (0.0, 10.0)  # [planning-default]
 TURN_STEP_RANGE = (1 / 16, 1.0)  # [planning-default]
 RISE_GAIN_RANGE = (0.5, 2.0)  # [planning-default]
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from geometry._checks import FloatArray
-from geometry.constants import SADDLE_STEP_MM
+from geometry.constants import SADDLE_STEP_MM, TILT_LIMIT_DEG
 from geometry.joint import bolt_travel, shim_tilt, tilt_after_turns
 from geometry.readings import Joint, Targets
 
@@ -47,15 +47,19 @@ class Settings:
         )
 
 
-def _shim_tilts(joint: Joint) -> FloatArray:
+def _shims(joint: Joint) -> tuple[FloatArray, FloatArray]:
+    """Change of tilt [°] and thickness [mm] of the shims in stock that a neck can take."""
     # The learnt gain acts like a shorter lever.
     depth = joint.heel_depth_mm / joint.rise_gain
-    return shim_tilt(np.array(joint.shims_mm, float), depth, joint.shim_now_mm)
+    shim = np.array(joint.shims_mm, float)
+    tilt = shim_tilt(shim, depth, joint.shim_now_mm)
+    takes = np.abs(tilt) <= TILT_LIMIT_DEG / 2
+    return tilt[takes], shim[takes]
 
 
 def _shim_settings(joint: Joint) -> Settings:
-    tilt = np.append(_shim_tilts(joint), 0.0)
-    shim = np.append(np.array(joint.shims_mm, float), joint.shim_now_mm)
+    tilt, shim = _shims(joint)
+    tilt, shim = np.append(tilt, 0.0), np.append(shim, joint.shim_now_mm)
     allowed = tilt >= 0.0 if joint.one_way else np.full(tilt.shape, True)
     return Settings(tilt[allowed], None, shim[allowed])
 
@@ -101,7 +105,7 @@ def tilt_left(joint: Joint) -> float:
     if joint.kind == "tilting":
         return max(joint.tilt_max_deg - joint.tilt_now_deg, 0.0)
     if joint.kind == "shimmed":
-        return float(max(0.0, *_shim_tilts(joint), 0.0))
+        return float(max(0.0, *_shims(joint)[0], 0.0))
     return 0.0
 
 

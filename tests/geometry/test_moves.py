@@ -90,6 +90,13 @@ def test_no_turn_goes_past_the_travel(joint):
         np.testing.assert_allclose(settings.turns / joint.turn_step % 1.0, 0.0, atol=1e-9)
 
 
+def test_a_shim_that_no_neck_could_take_is_not_offered():
+    # atan(10/30) is 18.4°: thick stock on a short heel is wedge wood, not a setting of the joint.
+    joint = Joint("shimmed", shims_mm=(0.5, 10.0), heel_depth_mm=30.0)
+    assert settings_of(joint).shim_mm.tolist() == [0.5, 0.0]
+    assert tilt_left(joint) == pytest.approx(np.degrees(np.arctan(0.5 / 30.0)))
+
+
 @given(any_shimmed)
 def test_no_shim_is_invented(joint):
     settings = settings_of(joint)
