@@ -1,8 +1,9 @@
 """What can hurt someone at each step, in the trade's usual words; shown where the work is."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from instruments.models import JointKind
 from measurements.models import WorkKind
 
 WORDS = {
@@ -17,10 +18,8 @@ WORDS = {
     "trained": "Taking a neck off or resetting it is work for a trained repairer.",
     "maker": "The maker's own instructions and warranty come first.",
     "rod": "Turn the rod ⅛ to ¼ turn at most, wait, and measure again; stop if it binds.",
-    "bolt": (
-        "Do not force the bolt: over-tightening splits wood. Let the last movement be a tightening "
-        "one, so that play is taken up."
-    ),
+    "bolt": "Do not force the bolt: over-tightening splits wood.",
+    "take_up": "Let the last movement be a tightening one, so that play is taken up.",
     "foot": "Keep the saddle's foot flat and square; stop short of the mark and measure.",
     "slowly": (
         "Go slowly: a few strokes, tune to pitch, measure. A slot filed too deep buzzes and has to "
@@ -53,6 +52,14 @@ WORK_CAUTIONS: dict[str, StepCautions] = {
     ),
     WorkKind.OTHER: StepCautions(("slacken", "maker")),
 }
+
+
+def work_cautions(kind: str, joint_kind: str) -> dict[str, list[str]]:
+    """Cautions of one kind of work on a joint, by when they count."""
+    cautions = WORK_CAUTIONS[kind]
+    if kind == WorkKind.JOINT and joint_kind == JointKind.TILTING:
+        cautions = replace(cautions, during=(*cautions.during, "take_up"))
+    return cautions.words()
 
 
 def caution_words(keys: Iterable[str]) -> list[str]:

@@ -26,6 +26,8 @@ def caution_lines(kind: str) -> list[str]:
     keys = ["maker", "slacken", "eyes"]
     if kind in (JointKind.TILTING, JointKind.BOLTED):
         keys.append("bolt")
+    if kind == JointKind.TILTING:
+        keys.append("take_up")
     if kind in (JointKind.GLUED, JointKind.BOLTED):
         keys.append("trained")
     return caution_words([*keys, "rod", "dust", "remeasure"])

@@ -13,7 +13,7 @@ from geometry.units import LengthUnit
 from instruments.models import Instrument, JointKind
 from measurements.acts import record_work
 from measurements.amounts import nut_amounts, rod_step, saddle_marks
-from measurements.cautions import WORK_CAUTIONS
+from measurements.cautions import work_cautions
 from measurements.check_in_views import instrument_or_404, void_fact
 from measurements.counsel import Counsel, counsel
 from measurements.forms import VoidForm
@@ -161,7 +161,7 @@ def _context(now: Counsel, form: WorkForm, shown: WorkForm, unit: LengthUnit) ->
         "trial": shown,
         "foretold_rows": rows,
         "some_miss": any(row.misses for row in rows),
-        "cautions": WORK_CAUTIONS[kind].words(),
+        "cautions": work_cautions(kind, now.instrument.joint.kind),
     }
     given = shown.cleaned_data if changes else {}
     if kind == WorkKind.JOINT and now.instrument.joint.kind == JointKind.TILTING:

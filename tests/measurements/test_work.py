@@ -181,6 +181,24 @@ def test_the_form_holds_the_recommended_amount_and_its_cautions(at_bench):
     assert "Slacken the strings before" in page
 
 
+@pytest.mark.parametrize(
+    ("kind", "joint", "stands"),
+    [
+        ("joint", JointKind.TILTING, True),
+        ("joint", JointKind.SHIMMED, False),
+        ("reset", JointKind.TILTING, False),
+    ],
+)
+def test_only_turning_an_adjuster_ends_with_a_tightening_movement(at_bench, kind, joint, stands):
+    instrument = InstrumentFactory(joint__kind=joint)
+    CheckInFactory(instrument=instrument)
+    at = {"tag": instrument.tag, "kind": kind}
+    page = at_bench.get(reverse("work-add", kwargs=at)).content.decode()
+    assert ("Let the last movement be a tightening one" in page) is stands
+    sheet = at_bench.get(reverse("reset-sheet", kwargs={"tag": instrument.tag})).content.decode()
+    assert "Let the last movement" not in sheet
+
+
 def test_what_was_just_turned_may_be_turned_back_and_no_further(at_bench, tilting):
     post(at_bench, tilting, "joint", turns="3/4", sense="lower")
     assert post(at_bench, tilting, "joint", turns="1/4", sense="raise").status_code == 302
