@@ -86,6 +86,10 @@ _WHOLE = re.compile(r"[+-]?[0-9]{1,4}")
 _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]*,[0-9]{3}")
 
 
+class OutOfRangeError(ValueError):
+    """A quantity that is plainly one number, but beyond what it can be anywhere."""
+
+
 @dataclass(frozen=True)
 class Length:
     """A length as understood: millimetres, the unit it was given in, and the text as typed."""
@@ -258,8 +262,8 @@ def parse_quantity(text: str, kind: QuantityKind, default_unit: str | None = Non
     Raises
     ------
     ValueError
-        If the text is not plainly one such quantity or is out of range, saying what was typed and
-        what would be right.
+        If the text is not plainly one such quantity or is out of range (``OutOfRangeError``), saying
+        what was typed and what would be right.
 
     Examples
     --------
@@ -281,7 +285,7 @@ def parse_quantity(text: str, kind: QuantityKind, default_unit: str | None = Non
     low, high = _RANGES[kind]
     if not low <= exact <= high:
         limits = f"{_number(low, 0)} to {_number(high, 0)} {_CANONICAL[kind]}"
-        raise _refuse(text, f"is outside {limits}", kind)
+        raise OutOfRangeError(str(_refuse(text, f"is outside {limits}", kind)))
     return Quantity(float(exact), unit, text)
 
 

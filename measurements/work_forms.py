@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from django import forms
@@ -10,9 +10,9 @@ from django.core.exceptions import ValidationError
 from django.db.models import F
 from django.utils import timezone
 
-from geometry.joint import shim_tilt, tilt_after_turns
+from geometry.joint import bolt_travel, shim_tilt, tilt_after_turns
 from geometry.moves import HAIR
-from geometry.units import format_length
+from geometry.units import LengthUnit, OutOfRangeError, format_length, format_turns
 from instruments.defaults import USUAL_DIMENSIONS, joint_dimension
 from instruments.models import SETTINGS, Instrument, JointKind, NeckJoint
 from measurements.forms import DatedForm, action_field, reading_field
@@ -21,6 +21,8 @@ from measurements.words import angle_words
 from shop.fields import LengthField, QuantityField
 
 LOWER, RAISE = "lower", "raise"
+LEAST_TURNS = 1 / 64  # less is no turn that a hand makes or a gauge sees
+EIGHTHS = 8
 Limits = tuple[float, float, float]  # tilt now, least and most [°]
 
 
@@ -80,11 +82,37 @@ class JointWorkForm(WorkForm):
         return Change(moved, by_joint=True)
 
 
+class TurnsField(QuantityField):
+    """A number of turns without a sign; what is refused is held against ``reach``, the joint's own."""
+
+    reach = ""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__("turns", possible=(LEAST_TURNS, 40), **kwargs)
+
+    def parse(self, text: str) -> float:
+        try:
+            return super().parse(text)
+        except OutOfRangeError as error:
+            raise ValueError(f"“{text[:20]}”: {self.reach}") from error
+
+    def show(self, value: float) -> str:
+        return f"{value:.3g}".replace("-", "−")
+
+    def refusal(self, number: float) -> str:
+        named = f"{self.label} {self.show(number)}"
+        if number < 0:
+            return f"{named}: give the number without a sign, and which way it turns below."
+        if number < LEAST_TURNS:
+            return f"{named}: there is nothing to log."
+        return f"{named}: {self.reach}"
+
+
 class TurnForm(JointWorkForm):
     """Turns of an adjustable joint's bolt."""
 
     FACTS = ("tilt_from_deg", "tilt_to_deg")
-    turns = QuantityField("turns", label="Turns", possible=(0, 40), usual=(0.05, 3), required=True)
+    turns = TurnsField(label="Turns", usual=(0.05, 3), required=True)
     sense = forms.ChoiceField(
         label="So as to",
         choices=[(LOWER, "lower the action"), (RAISE, "raise the action")],
@@ -92,13 +120,15 @@ class TurnForm(JointWorkForm):
         widget=forms.RadioSelect,
     )
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        cast(TurnsField, self.fields["turns"]).reach = reach_words(self.instrument.joint)
+
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
         if cleaned.get("turns") is None or "sense" not in cleaned:
             return cleaned
         signed = cleaned["turns"] * (1 if cleaned["sense"] == LOWER else -1)
-        if signed == 0:
-            raise ValidationError({"turns": "Turns 0: there is nothing to log."})
         try:
             after = tilt_for_turns(self.instrument.joint, signed)
         except ValueError as error:
@@ -123,24 +153,14 @@ class ShimForm(JointWorkForm):
         if after is None:
             return cleaned
         joint = self.instrument.joint
-        if after == joint.shim_now_mm:
-            raise ValidationError(
-                {"shim_to_mm": f"A shim of {format_length(after, self.unit)} is in place already."}
-            )
-        depth = joint_dimension("heel_depth_mm", joint.heel_depth_mm)
-        tilt = float(shim_tilt(after, depth, joint.shim_now_mm))
-        least, most = SETTINGS["tilt_now_deg"]
-        if not least <= joint.tilt_now_deg + tilt <= most:
-            words = (
-                f"A shim of {format_length(after, self.unit)} takes the tilt from "
-                f"{angle_words(joint.tilt_now_deg)} to {angle_words(joint.tilt_now_deg + tilt)}; "
-                f"no neck goes beyond {angle_words(most)}. Check the thickness and its unit."
-            )
-            raise ValidationError({"shim_to_mm": words})
+        try:
+            tilt = tilt_for_shim(joint, after, self.unit)
+        except ValueError as error:
+            raise ValidationError({"shim_to_mm": str(error)}) from error
         cleaned |= {
             "shim_from_mm": joint.shim_now_mm,
             "tilt_from_deg": joint.tilt_now_deg,
-            "tilt_to_deg": joint.tilt_now_deg + tilt,
+            "tilt_to_deg": tilt,
         }
         return cleaned
 
@@ -279,11 +299,30 @@ def tilt_to_go_back_to(instrument: Instrument) -> float | None:
     return None if first is None else first.tilt_from_deg
 
 
+def tilt_for_shim(joint: NeckJoint, shim_mm: float, unit: LengthUnit) -> float:
+    """Tilt to which another shim leads. [°]
+
+    Raises ``ValueError`` where it is in place already, or no neck could take it.
+    """
+    shim, now = format_length(shim_mm, unit), joint.tilt_now_deg
+    if shim_mm == joint.shim_now_mm:
+        raise ValueError(f"A shim of {shim} is in place already.")
+    depth = joint_dimension("heel_depth_mm", joint.heel_depth_mm)
+    after = now + float(shim_tilt(shim_mm, depth, joint.shim_now_mm))
+    least, most = SETTINGS["tilt_now_deg"]
+    if not least <= after <= most:
+        raise ValueError(
+            f"A shim of {shim} takes the tilt from {angle_words(now)} to {angle_words(after)}; "
+            f"no neck goes beyond {angle_words(most)}. Check the thickness and its unit."
+        )
+    return after
+
+
 def tilt_for_turns(joint: NeckJoint, turns: float, limits: Limits | None = None) -> float:
     """Tilt to which turns of the adjuster lead, positive ones lowering the action. [°]
 
     ``limits`` are those of ``joint_limits``, where they are at hand. Raises ``ValueError`` where the turns
-    lead beyond the joint's travel, saying from where to where it goes.
+    lead beyond the joint's travel, saying how many it has left.
     """
     now, least, most = limits or joint_limits(joint)
     try:
@@ -296,15 +335,28 @@ def tilt_for_turns(joint: NeckJoint, turns: float, limits: Limits | None = None)
             )
         )
     except ValueError as error:
-        raise ValueError(f"Turns: {error}") from error
+        raise ValueError(f"Turns {abs(turns):.3g}: {reach_words(joint, limits)}") from error
     # A hair past a limit is the last digit of a float.
     if (after > most + HAIR and after > now) or (after < least - HAIR and after < now):
         raise ValueError(
-            f"That takes the tilt from {angle_words(now)} to {angle_words(after)}; this joint goes "
-            f"from {angle_words(least)} to {angle_words(most)}. "
-            "Check the number of turns, or the joint's limits."
+            f"Turns {abs(turns):.3g}: that takes the tilt from {angle_words(now)} to "
+            f"{angle_words(after)}; {reach_words(joint, limits)}"
         )
     return after
+
+
+def reach_words(joint: NeckJoint, limits: Limits | None = None) -> str:
+    """``this joint has 2 3/8 turns left to lower the action, 1/4 to raise it.``; each rounded down."""
+    now, least, most = limits or joint_limits(joint)
+    arm = joint_dimension("bolt_arm_mm", joint.bolt_arm_mm)
+    pitch = joint_dimension("thread_pitch_mm", joint.thread_pitch_mm)
+
+    def left(change_deg: float) -> str:
+        turns = abs(float(bolt_travel(change_deg, arm, now))) / pitch
+        return format_turns(np.floor(turns * EIGHTHS + 1e-6) / EIGHTHS)
+
+    lower, back = left(max(most - now, 0.0)), left(min(least - now, 0.0)).split(" turn")[0]
+    return f"this joint has {lower} left to lower the action, {back} to raise it."
 
 
 def joint_limits(joint: NeckJoint) -> Limits:

@@ -52,16 +52,23 @@ def test_voiding_takes_the_turns_back(at_bench, tilting):
     assert Outlook.objects.get(instrument=tilting).bridge_rise_mm == pytest.approx(0.4)
 
 
+REACH = "this joint has 2 3/8 turns left to lower the action, 0 to raise it."
+
+
 @pytest.mark.parametrize(
     ("figures", "message"),
     [
-        ({"turns": "3", "sense": "lower"}, "this joint goes from 0.00° to 2.00°"),
-        ({"turns": "1/4", "sense": "raise"}, "this joint goes from 0.00° to 2.00°"),
-        ({"turns": "0", "sense": "lower"}, "there is nothing to log"),
+        # 70 mm · sin 2° is 2.443 turns of 1 mm, by hand: 2 3/8 whole eighths; one way, not turned yet.
+        ({"turns": "3", "sense": "lower"}, f"from 0.00° to 2.46°; {REACH}"),
+        ({"turns": "1/4", "sense": "raise"}, f"from 0.00° to −0.20°; {REACH}"),
+        ({"turns": "0", "sense": "lower"}, "Turns 0: there is nothing to log"),
+        ({"turns": "0.0001", "sense": "lower"}, "Turns 0.0001: there is nothing to log"),
+        ({"turns": "-1", "sense": "lower"}, "Turns −1: give the number without a sign"),
+        ({"turns": "45", "sense": "lower"}, f"Turns 45: {REACH}"),
         ({"turns": "", "sense": "lower"}, "Turns is needed"),
         ({"turns": "a lot", "sense": "lower"}, "Turns: "),
         ({"turns": "1/4", "sense": "sideways"}, "Select a valid choice"),
-        ({"turns": "99", "sense": "lower"}, "Turns: "),
+        ({"turns": "99", "sense": "lower"}, f"Turns: “99”: {REACH}"),
     ],
 )
 def test_turns_that_cannot_be_are_refused(at_bench, tilting, figures, message):
@@ -179,6 +186,12 @@ def test_the_form_holds_the_recommended_amount_and_its_cautions(at_bench):
     ).content.decode()
     assert 'name="turns" value="' in page
     assert "Slacken the strings before" in page
+
+
+def test_nothing_turned_is_refused_at_once_and_not_asked_about(at_bench, tilting):
+    page = post(at_bench, tilting, "joint", turns="0", sense="lower").content.decode()
+    assert "Turns 0: there is nothing to log" in page
+    assert "turns-is-right" not in page
 
 
 @pytest.mark.parametrize(
