@@ -13,6 +13,7 @@ from geometry.units import LengthUnit, format_length
 from instruments.models import Instrument
 from measurements.counsel import Counsel
 from measurements.models import SIDES, Work, WorkKind
+from measurements.shimming import in_box
 from measurements.turning import turns_text
 from measurements.work_forms import LOWER, RAISE, WorkForm
 
@@ -55,9 +56,9 @@ def suggested(now: Counsel, unit: LengthUnit, kind: str) -> dict[str, Any]:
         }
     if kind == WorkKind.RESET:
         initial["wedge_mm"] = option.wedge_mm
-    if option.shim_mm is not None:
-        initial["shim_to_mm"] = option.shim_mm
     shown = _in_unit(initial, unit) | _saddle_length(now, kind)
+    if option.shim_mm is not None:
+        shown["shim_to_mm"] = in_box(option.shim_mm)
     if option.turns:
         shown["turns"] = turns_text(option.turns)
         shown["sense"] = LOWER if option.turns > 0 else RAISE

@@ -19,6 +19,7 @@ from measurements.counsel import Counsel, counsel
 from measurements.forms import VoidForm
 from measurements.models import Work, WorkKind
 from measurements.notices import refresh_and_say
+from measurements.shimming import shim_buttons, with_shim
 from measurements.step_forms import AGAIN, StepReadingForm
 from measurements.steps import Step, step_of
 from measurements.suggestions import foretold_rows, option_for, suggested, trial
@@ -32,7 +33,13 @@ from measurements.turning import (
     with_added,
 )
 from measurements.visit import turned_in_visit, works_of_visit
-from measurements.work_forms import WorkForm, both_sides, work_form_class, work_kinds
+from measurements.work_forms import (
+    ShimForm,
+    WorkForm,
+    both_sides,
+    work_form_class,
+    work_kinds,
+)
 from shop.people import person, unit_of
 from shop.roles import anyone_on_staff, at_the_bench
 from shop.views import form_view
@@ -53,7 +60,8 @@ def add_work(request: HttpRequest, tag: str, kind: str) -> HttpResponse:
     now = counsel(instrument)
     data: Any = request.POST if request.method == "POST" else None
     if "add" in request.POST:
-        data = with_added(request.POST, request.POST["add"])
+        added = with_shim if form_class is ShimForm else with_added
+        data = added(request.POST, request.POST["add"])
     hints = suggested(now, unit, kind)
     form = form_class(data, instrument=instrument, unit=unit, initial=hints)
     if form.is_valid() and not looking and _log(request, form):
@@ -166,6 +174,10 @@ def _context(now: Counsel, form: WorkForm, shown: WorkForm, unit: LengthUnit) ->
     given = shown.cleaned_data if changes else {}
     if kind == WorkKind.JOINT and now.instrument.joint.kind == JointKind.TILTING:
         context |= _turning(now, turns_in(shown.data) or 0.0, unit)
+    elif kind == WorkKind.JOINT:
+        option = option_for(now, kind)
+        advised = None if option is None else option.shim_mm
+        context |= {"shimming": True, "shim_buttons": shim_buttons(now, unit, advised)}
     elif kind == WorkKind.SADDLE and changes:
         standing = now.facts.saddle_mm[0]
         before = [

@@ -9,6 +9,8 @@ from django.utils import timezone
 from instruments.models import JointKind
 from measurements.counsel import counsel
 from measurements.models import Outlook, Work
+from measurements.shimming import shim_buttons
+from measurements.suggestions import option_for
 from tests.factories import CheckInFactory, InstrumentFactory
 
 pytestmark = pytest.mark.django_db
@@ -94,6 +96,65 @@ def test_a_shim_tilts_the_neck(at_bench):
     assert instrument.joint.shim_now_mm == 0.94
     again = post(at_bench, instrument, "joint", shim_to_mm="0.94")
     assert "in place already" in again.content.decode()
+
+
+@pytest.fixture
+def shimmed():
+    """A neck 0.5 mm of action too high, with shims of which one brings it near its target."""
+    instrument = InstrumentFactory(
+        joint__kind=JointKind.SHIMMED, joint__shims_mm=[0.25, 0.5, 1.0, 9.0]
+    )
+    CheckInFactory(
+        instrument=instrument,
+        bridge_rise_mm=1.52,
+        saddle_treble_mm=1.65,
+        actions_mm={
+            (1, "bass"): 0.58, (1, "treble"): 0.33, (12, "bass"): 2.9, (12, "treble"): 2.1
+        },
+    )  # fmt: skip
+    return instrument
+
+
+def test_each_shim_in_stock_says_what_it_leads_to(at_bench, shimmed):
+    shown = {button.box: button for button in shim_buttons(counsel(shimmed), "mm", 0.25)}
+    assert list(shown) == ["0.25 mm", "0.5 mm", "1 mm", "9 mm"]
+    # atan(0.25 / 90) lowers the rise by 289.90 · 0.0027778 = 0.805 mm, the 12th fret by half of it.
+    bass, treble = (float(mm) for mm in shown["0.25 mm"].leads_to.split(" / "))
+    assert bass == pytest.approx(2.9 - 0.40, abs=0.02)
+    assert treble == pytest.approx(2.1 - 0.40, abs=0.02)
+    assert [button.box for button in shown.values() if button.advised] == ["0.25 mm"]
+    assert [button.box for button in shown.values() if button.barred] == ["9 mm"]
+
+
+def test_a_shim_that_is_in_place_may_be_taken_out(at_bench, shimmed):
+    shimmed.joint.shim_now_mm = 0.5
+    shimmed.joint.save()
+    labels = [button.label for button in shim_buttons(counsel(shimmed), "in", None)]
+    assert labels == ["no shim", "0.010 in", "0.039 in", "0.354 in"]
+
+
+@pytest.mark.parametrize("htmx", [False, True])
+def test_the_button_of_a_shim_fills_the_box_foretells_and_logs_nothing(at_bench, shimmed, htmx):
+    address = reverse("work-add", kwargs={"tag": shimmed.tag, "kind": "joint"})
+    data = {"uuid": str(uuid4()), "day": timezone.localdate().isoformat(), "shim_to_mm": "",
+            "notes": "half typed", "add": "0.25 mm"}  # fmt: skip
+    page = at_bench.post(address, data, headers={"HX-Request": "true"} if htmx else {})
+    text = page.content.decode()
+    assert page.status_code == 200
+    assert 'name="shim_to_mm" value="0.25 mm"' in text
+    assert "An estimate: measure again afterwards" in text
+    assert ("half typed" in text) is not htmx  # what is not swapped stays on the page
+    assert Work.objects.count() == 0
+
+
+def test_the_advised_shim_stands_in_the_box_from_the_start(at_bench, shimmed):
+    option = option_for(counsel(shimmed), "joint")
+    assert option.shim_mm is not None
+    address = reverse("work-add", kwargs={"tag": shimmed.tag, "kind": "joint"})
+    page = at_bench.get(address).content.decode()
+    assert f'name="shim_to_mm" value="{option.shim_mm:g} mm"' in page
+    assert page.count("(advised)") == 1
+    assert "An estimate: measure again afterwards" in page
 
 
 def test_a_shim_that_no_neck_could_take_is_refused_before_it_is_foretold(at_bench):
