@@ -55,6 +55,8 @@ def version_field() -> models.PositiveIntegerField:
 class User(AbstractUser):
     """A member of staff; the role is a Django group (see ``shop.roles``)."""
 
+    first_name = LineField("first name", max_length=150, blank=True)
+    last_name = LineField("last name", max_length=150, blank=True)
     unit = models.CharField(
         "unit a bare number means",
         max_length=2,

@@ -206,6 +206,10 @@ STORAGES = {
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 DATA_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 400
+FILE_UPLOAD_HANDLERS = [
+    "django.core.files.uploadhandler.MemoryFileUploadHandler",
+    "shop.uploads.CappedUploadHandler",
+]
 
 # Letters go to the console unless told otherwise: nothing leaves the shop by itself.
 _email = env.email_url("SADDLEROOM_EMAIL_URL", default="consolemail://")
