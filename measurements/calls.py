@@ -1,5 +1,6 @@
 """Whom to tell, and why: the board's conclusions as occasions, each of which is told once."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -27,8 +28,6 @@ BOOK = Reason("book", "a neck reset is near")
 REMEASURE = Reason("remeasure", "the newest readings are to be taken again")
 UNSEEN = Reason("unseen", "to be watched, and not measured for a year")
 REASONS = (OVERDUE, BOOK, REMEASURE, UNSEEN)
-#: Columns that decide about a reason.
-DECIDING = ("outlook__state", "outlook__remeasure", "outlook__last_measured_at")
 
 
 @dataclass(frozen=True)
@@ -58,19 +57,19 @@ def reason_of(outlook: Outlook) -> Reason | None:
     """The most pressing reason to tell the owner of an instrument, or None."""
     if outlook.out_of_date:
         return None
-    return _reason(outlook.state, outlook.remeasure, outlook.last_measured_at, a_year_ago())
-
-
-def _reason(
-    state: str, remeasure: bool, seen: datetime | None, year_ago: datetime
-) -> Reason | None:
-    if state in (State.OVERDUE, State.BOOK):
-        return OVERDUE if state == State.OVERDUE else BOOK
-    if remeasure:
-        return REMEASURE
-    if state == State.WATCH and (seen is None or seen < year_ago):
+    if outlook.state in (State.OVERDUE, State.BOOK) or outlook.remeasure:
+        return _reason(outlook.state, outlook.remeasure)
+    seen = outlook.last_measured_at
+    if outlook.state == State.WATCH and (seen is None or seen < a_year_ago()):
         return UNSEEN
     return None
+
+
+def _reason(state: str, remeasure: bool) -> Reason:
+    """The reason where there is one, which ``_pressing`` and ``reason_of`` make sure of."""
+    if state in (State.OVERDUE, State.BOOK):
+        return OVERDUE if state == State.OVERDUE else BOOK
+    return REMEASURE if remeasure else UNSEEN
 
 
 class Calls(Sequence[Call]):
@@ -111,23 +110,27 @@ def calls(tags: Iterable[str] | None = None) -> Calls:
     found = _pressing()
     if tags is not None:
         found = found.filter(tag__in=list(tags))
-    told = set(
-        Contact.objects.filter(failed="", instrument__outlook__out_of_date=False).values_list(
-            "instrument_id", "occasion"
-        )
-    )
-    were_told = {key for key, _ in told}
+    told = _told()
     here = set(on_the_bench(Instrument.objects.all()).values_list("pk", flat=True))
-    year_ago = a_year_ago()
     wanted = []
-    for key, state, remeasure, seen in found.values_list("pk", *DECIDING):
-        reason = _reason(state, remeasure, seen, year_ago)
-        if reason is None or key in here:
-            continue
-        if key not in were_told or (key, occasion_of(reason, seen)) not in told:
+    for key, state, remeasure in found.values_list("pk", "outlook__state", "outlook__remeasure"):
+        reason = _reason(state, remeasure)
+        if key not in here and not any(
+            occasion == occasion_of(reason, seen) for occasion, seen in told.get(key, ())
+        ):
             wanted.append((key, reason))
     order = {reason.key: place for place, reason in enumerate(REASONS)}
     return Calls(sorted(wanted, key=lambda each: order[each[1].key]))
+
+
+def _told() -> dict[int, list[tuple[str, datetime | None]]]:
+    """By instrument: the occasions that were told, each with when it was last measured."""
+    told: dict[int, list[tuple[str, datetime | None]]] = defaultdict(list)
+    contacts = Contact.objects.filter(failed="", instrument__outlook__out_of_date=False)
+    columns = ("instrument_id", "occasion", "instrument__outlook__last_measured_at")
+    for key, occasion, seen in contacts.values_list(*columns):
+        told[key].append((occasion, seen))
+    return told
 
 
 def _pressing() -> QuerySet[Instrument]:

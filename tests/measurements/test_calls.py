@@ -180,6 +180,16 @@ class TestPages:
             at_desk.get(reverse("calls"))
 
 
+@pytest.mark.parametrize("state", State.values)
+@pytest.mark.parametrize("remeasure", [False, True])
+@pytest.mark.parametrize("days", [None, 10, 400])
+def test_the_list_and_the_reason_say_the_same(state, remeasure, days):
+    seen = None if days is None else timezone.now() - timedelta(days=days)
+    outlook = OutlookFactory(state=state, remeasure=remeasure, last_measured_at=seen)
+    reason = reason_of(outlook)
+    assert [call.reason for call in calls()] == ([reason] if reason else [])
+
+
 def test_only_what_is_looked_at_is_read_whole(django_assert_num_queries):
     for number in range(9):
         due(f"T{number}")
