@@ -1,7 +1,7 @@
 """Repeat readings of one place: several lengths in one text, and what their mean is worth.
 
-``2.4 2.5 2.4`` is three readings. The unit may stand after each or once at the end; what could be
-read in two ways is refused, saying how to write it.
+``2.4 2.5 2.4`` is three readings, and so is ``2.4, 2.5, 2.4``. The unit may stand after each or
+once at the end; what could be read in two ways is refused, saying how to write it.
 """
 
 import re
@@ -38,6 +38,8 @@ GAUGE_WORTH = 8.0
 
 _EXAMPLE = "write 2.4 2.5 2.4 mm, or 6/64; 1 1/64 with semicolons"
 _DIGITS = "0123456789.,/+-"
+# What stands before a comma that a space follows, and after it.
+_COMMA = re.compile(r"([0-9.,/]*[0-9]|[a-z\"']) ?, +(?=([+-]?[0-9.,/]*))")
 
 
 @dataclass(frozen=True)
@@ -66,7 +68,7 @@ def parse_lengths(text: str, default_unit: LengthUnit = "mm") -> tuple[Length, .
     Parameters
     ----------
     text : str
-        For example ``2.4``, ``2.4 2.5 2.4 mm``, ``2,4; 2,5``, ``0.094" 0.095"``, ``6/64 7/64``,
+        For example ``2.4``, ``2.4 2.5 2.4 mm``, ``2.4, 2.5``, ``2,4; 2,5``, ``0.094" 0.095"``, ``6/64 7/64``,
         ``1 1/64; 1 3/64``. A whole number before a fraction belongs to it.
     default_unit : {"mm", "in"}
         Unit of a plain number where none is written.
@@ -90,6 +92,7 @@ def parse_lengths(text: str, default_unit: LengthUnit = "mm") -> tuple[Length, .
     plain = _plain(spaced, "length", REPEATS_TEXT_LIMIT)
     plain = re.sub(r"^([+-]) +", r"\1", plain)
     plain = re.sub(r"(?<=[a-z])\.(?=[\s;]|$)", "", plain)  # "in." is how many write inches
+    plain = _COMMA.sub(_separated, plain)
     if not any(c.isdigit() for c in plain):
         return (parse_length(spaced, default_unit),)  # refuses it, saying what it lacks
     parts = [part for part in plain.split(";") if part.strip()]
@@ -106,6 +109,13 @@ def parse_lengths(text: str, default_unit: LengthUnit = "mm") -> tuple[Length, .
         _length(_value(text, list(piece.numerals), "length")[0], unit, piece.text)
         for piece, unit in zip(flat, units, strict=True)
     )
+
+
+def _separated(found: re.Match[str]) -> str:
+    """A comma and a space between readings as a semicolon; ``2, 4`` is left, it may be one number."""
+    before, after = found[1], found[2].rstrip(",")
+    is_plain = before[-1] not in _DIGITS or any(mark in before + after for mark in ".,/")
+    return f"{before}; " if is_plain else found[0]
 
 
 def _pieces(text: str, part: str) -> list[_Piece]:

@@ -83,6 +83,7 @@ _TOKEN = re.compile(r"[0-9.,/+-]+|[^0-9.,/+\-\s]+")
 _DECIMAL = re.compile(r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)")
 _FRACTION = re.compile(r"([+-]?)([0-9]{1,4})/([0-9]{1,4})")
 _WHOLE = re.compile(r"[+-]?[0-9]{1,4}")
+_SLASH = re.compile(r"(?<=[0-9]) {0,9}/ {0,9}(?=[0-9])")
 _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]*,[0-9]{3}")
 
 
@@ -139,7 +140,7 @@ def _plain(text: str, what: str, limit: int = TEXT_LIMIT) -> str:
         if kind == "<fraction>":  # ½ becomes 1/2, and 1½ becomes 1 1/2
             c = " " + "".join(chr(int(p, 16)) for p in parts.split()).translate(_PLAIN)
         spread.append(c)
-    return "".join(spread).strip().lower()
+    return _SLASH.sub("/", "".join(spread)).strip().lower()  # "6 / 64" is one fraction
 
 
 def _split(text: str, what: str, units: dict[str, str]) -> tuple[list[str], str | None]:

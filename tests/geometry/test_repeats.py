@@ -21,6 +21,14 @@ from geometry.units import parse_length
         ("2,4 2,5", "mm", [2.4, 2.5]),
         ("2,4; 2,5;", "mm", [2.4, 2.5]),
         ("2.4\t2.5", "mm", [2.4, 2.5]),
+        ("2.4, 2.5, 2.4", "mm", [2.4, 2.5, 2.4]),
+        ("2,4, 2,5,  2", "mm", [2.4, 2.5, 2.0]),
+        ("2, 2.5", "mm", [2.0, 2.5]),
+        ("2.4 mm, 2.5 mm", "in", [2.4, 2.5]),
+        ("-0.3, -0.2 mm", "mm", [-0.3, -0.2]),
+        ('0.1", 0.2"', "mm", [2.54, 5.08]),
+        ("6/64, 1 1/64", "mm", [2.38125, 25.796875]),
+        ("6 / 64 7 /64", "mm", [2.38125, 2.778125]),
         ("2.4 2.5 2.4 mm", "in", [2.4, 2.5, 2.4]),
         ("2.4 mm 2.5 mm", "in", [2.4, 2.5]),
         ("2.4 mm 2.5", "mm", [2.4, 2.5]),
@@ -50,7 +58,9 @@ def test_it_reads_one_or_several(text, unit, expected_mm):
         ("2, 4", "mm", "may be one number with a stray space"),
         ("2. 4", "mm", "may be one number with a stray space"),
         ("2 .4", "mm", "may be one number with a stray space"),
-        ("2.4, 2.5", "mm", "may be one number with a stray space"),
+        ("2, 4, 5", "mm", "may be one number with a stray space"),
+        ("2.4, 2.5 2.6", "mm", "both spaces and semicolons"),
+        ("1,234, 1,235", "mm", "the comma may mark thousands or decimals"),
         ("6/64 1 1/64", "mm", "may belong together or not"),
         ("2.4; 2.5 2.6", "mm", "both spaces and semicolons"),
         ("6/64 2.4", "mm", "names the unit of some readings only"),
@@ -79,7 +89,7 @@ def test_it_refuses_what_could_be_read_in_two_ways(text, unit, why):
 def test_a_list_is_read_as_each_of_its_readings_alone(hundredths):
     texts = [f"{value / 100:.2f}" for value in hundredths]
     alone = [parse_length(text).mm for text in texts]
-    for joint in (" ", "; "):
+    for joint in (" ", "; ", ", "):
         assert [found.mm for found in parse_lengths(joint.join(texts))] == alone
 
 
