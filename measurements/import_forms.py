@@ -23,6 +23,7 @@ class UploadForm(forms.Form):
         f"{LIMIT_BYTES // 1_000_000} MB. Nothing is saved before you have seen every row.",
         max_length=200,
         allow_empty_file=True,
+        error_messages={"required": "File is needed."},
         widget=forms.FileInput(attrs={"accept": ".csv,.xlsx,.zip,text/csv"}),
     )
 

@@ -8,6 +8,7 @@ from zipfile import ZipFile
 from measurements.importing_archive import open_archive, read_part
 from measurements.importing_table import (
     ARCHIVE_SIGNATURES,
+    OLD_WORKBOOK_SIGNATURE,
     Table,
     TableError,
     first_line,
@@ -16,6 +17,9 @@ from measurements.importing_table import (
 )
 from measurements.importing_workbook import Workbook, is_workbook
 from measurements.shop_sheets import SHEETS, sheet_like
+
+#: What a file is by the end of its name, where that cannot be text.
+NAMED_ARCHIVES = {".xlsx": "a workbook", ".xlsm": "a workbook", ".zip": "a ZIP archive"}
 
 
 @dataclass
@@ -43,6 +47,7 @@ def read_source(data: bytes, file_name: str = "", sheet: str = "") -> Source:
     Raises ``TableError`` when it is too large, hostile, damaged, or nothing that can be imported.
     """
     source = Source(file_name=file_name[:200], digest=sha256(data).hexdigest())
+    _refuse_what_is_no_workbook(data, file_name)
     if data.startswith(ARCHIVE_SIGNATURES):
         archive = open_archive(data)
         if is_workbook(archive):
@@ -54,6 +59,18 @@ def read_source(data: bytes, file_name: str = "", sheet: str = "") -> Source:
     else:
         source.table = read_table(data)
     return source
+
+
+def _refuse_what_is_no_workbook(data: bytes, file_name: str) -> None:
+    """Text under a workbook's name would be read as a table without rows."""
+    kind = PurePosixPath(file_name.lower()).suffix
+    if kind in NAMED_ARCHIVES and not data.startswith(
+        (*ARCHIVE_SIGNATURES, OLD_WORKBOOK_SIGNATURE)
+    ):
+        raise TableError(
+            f"The file cannot be read as {NAMED_ARCHIVES[kind]}, which its name says it is. Save it "
+            "again as one; a table saved as text must be named .csv."
+        )
 
 
 def _read_workbook(source: Source, book: Workbook, wanted: str) -> None:

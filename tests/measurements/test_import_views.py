@@ -137,6 +137,10 @@ def test_a_sheet_of_several_is_chosen(at_desk):
     [
         ("", "log.csv", "The file is empty."),
         (b"PK\x03\x04", "log.xlsx", "is cut off or damaged"),
+        ("no workbook at all", "log.xlsx", "cannot be read as a workbook"),
+        ("tag,date,relief\nK7,2020-01-01,0.2\n", "LOG.XLSX", "cannot be read as a workbook"),
+        (b"\x89PNG\r\n", "log.zip", "cannot be read as a ZIP archive"),
+        (b"\xd0\xcf\x11\xe0", "log.xlsx", "a workbook of the old kind"),
         (b"\xff\xfe\0", "log.csv", "UTF-16"),
         (
             "tag,date,relief\n" + "K7,2020-01-01,0.2\n" * 100_001,
@@ -157,7 +161,7 @@ def test_a_file_that_is_none_is_refused_at_the_door(at_desk, folder, data, name,
 def test_no_file_at_all(at_desk):
     refused = at_desk.post(reverse("imports"))
     assert refused.status_code == 422
-    assert "This field is required" in refused.content.decode()
+    assert "File is needed." in refused.content.decode()
 
 
 def test_a_kept_file_opens_for_nobody_else(at_desk, folder):
