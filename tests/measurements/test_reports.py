@@ -407,6 +407,7 @@ def test_no_report_on_readings_that_do_not_fit_unless_they_were_checked(at_bench
     address = reverse("report-issue", kwargs={"tag": instrument.tag})
     page = at_bench.post(address, follow=True).content.decode()
     assert "the newest readings do not fit" in page
+    assert "the readings that do not fit were checked; issue the report all the same" in page
     assert not ServiceReport.objects.exists()
     at_bench.post(address, {"anyway": "1"})
     assert ServiceReport.objects.count() == 1
