@@ -83,3 +83,9 @@ class PreferencesForm(forms.ModelForm):
     class Meta:
         model = User
         fields = ["first_name", "last_name", "unit"]
+
+    def save(self, commit: bool = True) -> User:
+        """Write these fields alone: the rest was read before an owner may have closed the account."""
+        if commit:
+            self.instance.save(update_fields=self._meta.fields)
+        return self.instance

@@ -155,7 +155,10 @@ AXES_HANDLER = "shop.sign_in.Throttle"
 AXES_USERNAME_CALLABLE = "shop.sign_in.account_of"
 AXES_CLIENT_IP_CALLABLE = "shop.sign_in.address_of"
 AXES_LOCKOUT_CALLABLE = "shop.sign_in_views.locked_out"
-AXES_SENSITIVE_PARAMETERS = ["username", "ip_address", "code", "csrfmiddlewaretoken", "next"]
+AXES_SENSITIVE_PARAMETERS = [
+    "username", "ip_address", "code", "proof", "old_password", "new_password1", "new_password2",
+    "csrfmiddlewaretoken", "next",
+]  # fmt: skip
 AXES_DISABLE_ACCESS_LOG = True
 AXES_ENABLE_ADMIN = False
 AXES_VERBOSE = False

@@ -12,8 +12,8 @@ from shop.models import User
 from shop.people import person
 from shop.roles import anyone_on_staff
 from shop.sign_in import CODE_WITHIN, begin, count_failure, may_try
-from shop.sign_in_forms import CodeForm, PasswordAgainForm, ProofForm
-from shop.sign_in_views import code_problem, locked_out
+from shop.sign_in_forms import LONGEST_CODE, CodeForm, PasswordAgainForm, ProofForm
+from shop.sign_in_views import locked_out
 from shop.views import form_view
 
 #: In the session: the device being set up, and until when; it was begun with the password.
@@ -97,9 +97,11 @@ def _refused(request: HttpRequest, user: User, form: ProofForm) -> HttpResponse 
         proof = form.cleaned_data["proof"]
         if user.check_password(proof):
             return None
-        problem = code_problem(request, user, proof) if len(proof) <= 40 else "This is neither."
-        if not problem:
+        # While codes have to wait, and of what is too long for one, each guess at the password still counts.
+        waits = len(proof) > LONGEST_CODE or codes.seconds_to_wait(user, proof)
+        if not waits and codes.check(user, proof):
             return None
+        count_failure(request, user, "password or code")
         form.add_error("proof", "This is neither your password nor a code of just now.")
     return _page(request, user, proof=form)
 

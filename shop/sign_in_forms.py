@@ -9,6 +9,8 @@ from django.utils import timezone
 
 from shop.models import User
 
+LONGEST_CODE = 40
+
 
 class SignInForm(AuthenticationForm):
     def confirm_login_allowed(self, user: Any) -> None:
@@ -44,8 +46,12 @@ class ChangePasswordForm(PasswordChangeForm):
         return data
 
     def save(self, commit: bool = True) -> Any:
+        """Write the password alone: an account that was closed in the meantime stays closed."""
         self.user.first_password_until = None
-        return super().save(commit)
+        super().save(commit=False)
+        if commit:
+            self.user.save(update_fields=["password", "first_password_until"])
+        return self.user
 
 
 class CodeForm(forms.Form):
@@ -53,7 +59,7 @@ class CodeForm(forms.Form):
 
     code = forms.CharField(
         label="Code",
-        max_length=40,
+        max_length=LONGEST_CODE,
         widget=forms.TextInput(
             attrs={
                 "autocomplete": "one-time-code",

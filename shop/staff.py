@@ -51,7 +51,8 @@ def change_staff(
         )
     person.first_name, person.last_name, person.is_active = first_name, last_name, active
     person.full_clean(exclude=["password"])
-    person.save()
+    # No more than that: meanwhile the person may have changed the password, or signed out everywhere.
+    person.save(update_fields=["first_name", "last_name", "is_active"])
     _give(person, role)
 
 

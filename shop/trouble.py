@@ -23,7 +23,7 @@ log = logging.getLogger(__name__)
 
 RETRY_AFTER_S = 60
 #: A form with one of these is typed anew and never written into a page.
-SECRET = re.compile(r"password|code|token|secret|otp", re.IGNORECASE)
+SECRET = re.compile(r"password|proof|code|token|secret|otp", re.IGNORECASE)
 
 
 @dataclass(frozen=True)

@@ -5,18 +5,22 @@ from ipaddress import ip_address
 
 import pytest
 import time_machine
+from axes.helpers import cleanse_parameters
 from axes.models import AccessAttempt
 from django.contrib.auth.hashers import MD5PasswordHasher
 from django.contrib.sessions.models import Session
+from django.forms import Form, PasswordInput
 from django.test import Client, RequestFactory
 from django.urls import reverse
 from django.utils import timezone
 
 from shop import settings as ours  # without what the tests change
+from shop import sign_in_forms
 from shop.logs import logging_of
 from shop.models import User
 from shop.sign_in import address_of
 from shop.staff import FIRST_PASSWORD_LASTS, add_staff, change_staff
+from shop.trouble import SECRET
 from tests.conftest import signed_in
 from tests.factories import PASSWORD, InstrumentFactory, ShopProfileFactory, UserFactory
 
@@ -110,6 +114,31 @@ class TestThrottle:
         assert "secret" not in str(row)
         assert "today" not in str(row)
         assert len(row["username"]) == 64
+
+    def test_no_password_typed_into_any_form_is_kept(self, tech):
+        wish = {
+            "old_password": "nearly mine",
+            "new_password1": "my next",
+            "new_password2": "my next",
+        }
+        signed_in(tech).post("/password/", wish)
+        row = AccessAttempt.objects.values().get()
+        assert not [value for value in wish.values() if value in str(row)]
+        forms = [
+            form
+            for form in vars(sign_in_forms).values()
+            if isinstance(form, type) and issubclass(form, Form)
+        ]
+        hidden = {
+            name
+            for form in forms
+            for name, field in form.base_fields.items()
+            if isinstance(field.widget, PasswordInput)
+        }
+        assert {"old_password", "new_password1", "password", "proof"} <= hidden
+        assert hidden <= set(cleanse_parameters(dict.fromkeys(hidden, "x")))
+        assert "x" not in cleanse_parameters(dict.fromkeys(hidden, "x")).values()
+        assert [name for name in hidden if not SECRET.search(name)] == []
 
     def test_hostile_names_are_refused_and_do_no_harm(self):
         for name in ("\0", "x" * 100_000, "‮tech", "' OR 1=1 --", "", "𝔱𝔢𝔠𝔥 "):

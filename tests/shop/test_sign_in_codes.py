@@ -7,6 +7,7 @@ from urllib.parse import parse_qs, unquote, urlsplit
 
 import pytest
 import time_machine
+from axes.models import AccessAttempt
 from django.contrib.sessions.models import Session
 from django.core.management import CommandError, call_command
 from django.test import Client
@@ -312,6 +313,16 @@ class TestKeepingIt:
         assert inside.post(address, {"proof": proof}).status_code == 422
         assert codes.factor_of(tech)
         assert codes.backup_codes_left(tech) == codes.BACKUP_CODES
+
+    @pytest.mark.parametrize("proof", ["guess", "y" * 41])
+    def test_guessing_the_password_there_is_counted_while_codes_wait_too(
+        self, inside, settings, proof
+    ):
+        settings.AXES_ENABLED = True
+        off = "/second-factor/off/"
+        answers = [inside.post(off, {"proof": proof}).status_code for _ in range(6)]
+        assert answers == [422, 422, 422, 422, 429, 429]
+        assert proof not in str(AccessAttempt.objects.values().get())
 
     def test_new_backup_codes_replace_the_old(self, inside, tech, paper):
         page = inside.post("/second-factor/codes/", {"proof": PASSWORD}).content.decode()

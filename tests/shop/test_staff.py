@@ -5,11 +5,13 @@ from django.core.exceptions import ValidationError
 from django.test import Client
 from django.urls import reverse
 
+from shop.forms import PreferencesForm
 from shop.models import ShopProfile, User
 from shop.roles import COUNTER, OWNER, roles_of
+from shop.sign_in_forms import ChangePasswordForm
 from shop.staff import add_staff, change_staff, new_password
 from tests.conftest import signed_in
-from tests.factories import UserFactory
+from tests.factories import PASSWORD, UserFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -63,6 +65,43 @@ def test_a_closed_account_opens_nothing_any_more(owner):
     assert browser.get(reverse("today")).status_code == 200
     change_staff(person, role=COUNTER, active=False)
     assert browser.get(reverse("today")).status_code == 302
+
+
+NEW = "rosette-und-steg-7"
+
+
+@pytest.mark.parametrize(
+    "form",
+    [
+        lambda user: PreferencesForm({"first_name": "A", "unit": "mm"}, instance=user),
+        lambda user: ChangePasswordForm(
+            user, {"old_password": PASSWORD, "new_password1": NEW, "new_password2": NEW}
+        ),
+    ],
+)
+def test_what_a_person_saves_while_the_account_is_closed_does_not_open_it(owner, form):
+    person = UserFactory()
+    in_flight = User.objects.get(pk=person.pk)
+    change_staff(person, role=COUNTER, active=False)
+    saving = form(in_flight)
+    assert saving.is_valid(), saving.errors
+    saving.save()
+    stored = User.objects.get(pk=person.pk)
+    assert not stored.is_active
+    assert stored.first_name == "A" or stored.check_password(NEW)
+
+
+def test_an_owner_who_changes_a_name_puts_no_old_password_back(owner):
+    shown = UserFactory()
+    now = User.objects.get(pk=shown.pk)
+    now.set_password(NEW)
+    now.session_epoch = 3
+    now.save()
+    change_staff(shown, role=COUNTER, active=True, first_name="Ilse")
+    stored = User.objects.get(pk=shown.pk)
+    assert stored.first_name == "Ilse"
+    assert stored.check_password(NEW)
+    assert stored.session_epoch == 3
 
 
 def test_a_new_password_signs_out_whoever_had_the_old(owner):
