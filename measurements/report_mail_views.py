@@ -23,8 +23,6 @@ from shop.views import form_view
 def mail_report(request: HttpRequest, number: int) -> HttpResponse:
     """The letter as it would go; a post sends it. Nothing is sent by looking."""
     report = report_or_404(number)
-    if request.method == "GET":
-        note_access(request, AccessKind.LETTER, [report.instrument.customer])
     before = sent(report)
     data = request.POST if request.method == "POST" else None
     start = {"words": words_of(report), "paper": "A4"}
@@ -33,6 +31,7 @@ def mail_report(request: HttpRequest, number: int) -> HttpResponse:
         messages.success(request, "The report is on its way; it stands among the contacts.")
         return redirect("report", number=number)
     customer = report.instrument.customer
+    note_access(request, AccessKind.LETTER, [customer])  # whether a look or a post shows it
     was_for = report.content["customer"]
     context = {
         "form": form,

@@ -53,9 +53,10 @@ def add_customer(request: HttpRequest) -> HttpResponse:
 @anyone_on_staff
 def edit_customer(request: HttpRequest, code: str) -> HttpResponse:
     found = get_object_or_404(Customer, code=code, erasure=None)
-    if request.method == "GET":
+    answer = _customer_form(request, found, "Edit customer")
+    if answer.status_code != 302:  # a form that is refused shows the record as well
         note_access(request, AccessKind.CUSTOMER, [found])
-    return _customer_form(request, found, "Edit customer")
+    return answer
 
 
 def _customer_form(request: HttpRequest, customer: Customer, title: str) -> HttpResponse:

@@ -273,6 +273,19 @@ class TestWhoRead:
         assert "changed" in page
         assert "owner" in at_desk.get(reverse("privacy")).content.decode()
 
+    def test_a_refused_post_is_no_way_to_read_unnoticed(self, ottoline, at_counter):
+        edit = reverse("customer-edit", kwargs={"code": ottoline.code})
+        page = at_counter.post(edit, {"name": "X", "unit": "mm", "email": "none"})
+        assert page.status_code == 422
+        page = at_counter.post(edit, {"name": "X", "unit": "mm"})
+        assert page.status_code == 409
+        assert STREET in page.text
+        page = at_counter.post(reverse("report-mail", kwargs={"number": 1001}), {})
+        assert page.status_code == 422
+        assert MAIL in page.text
+        kinds = ["customer", "customer", "letter"]
+        assert self.kinds() == [("counter", kind) for kind in kinds]
+
     def test_lists_and_strangers_are_not(self, ottoline, at_counter, client):
         at_counter.get(reverse("customers"))
         client.get(reverse("customer", kwargs={"code": ottoline.code}))
