@@ -60,8 +60,10 @@ class FretsField(forms.CharField):
         words = str(value or "").replace(",", " ").split()
         if not all(word.isascii() and word.isdigit() for word in words):
             raise ValidationError("Frets measured: give numbers such as 1, 7, 12, 14.")
-        frets = sorted({int(word) for word in words})
-        if len(frets) > 12 or any(not 1 <= fret <= 36 for fret in frets):
+        # Of thousands of digits Python makes no number.
+        too_long = any(len(word) > 4 for word in words)
+        frets = [] if too_long else sorted({int(word) for word in words})
+        if too_long or len(frets) > 12 or any(not 1 <= fret <= 36 for fret in frets):
             raise ValidationError("Frets measured: at most 12 frets, each from 1 to 36.")
         return frets
 

@@ -19,6 +19,7 @@ VALUES = {
     "astral": "🎸\U0010ffff\U000e0067 ꙮ",
     "1e308": "1e308",
     "a figure of 400 digits": "9" * 400,
+    "a figure of 5000 digits": "9" * 5000,  # more than Python turns into a number
     "nan": "NaN",
     "infinity": "-Infinity",
     "negative zero": "-0.0",

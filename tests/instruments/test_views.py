@@ -99,6 +99,7 @@ def test_it_adds_an_instrument_with_its_joint(at_counter):
         ({"scale_length_mm": "long"}, "Scale length: "),
         ({"set_frets": "1, twelve"}, "give numbers such as 1, 7, 12, 14"),
         ({"set_frets": "99"}, "each from 1 to 36"),
+        ({"set_frets": "9" * 5000}, "each from 1 to 36"),  # more digits than Python reads
         ({"joint-tilt_min_deg": "3"}, "The least tilt must not exceed the most tilt"),
         ({"joint-thread_pitch_mm": "0"}, "Thread pitch of the bolt 0.00 mm: expected"),
         ({"joint-shims_mm": "0.5; thick"}, "Shims in stock: "),
