@@ -27,7 +27,6 @@ from measurements.outbox_answers import (
 )
 from measurements.photo_reads import seen_at
 from measurements.understood import reading_words, understood
-from measurements.photo_reads import seen_at
 from measurements.visit import next_stage
 from shop.people import person, unit_of
 from shop.roles import anyone_on_staff, at_the_bench
@@ -65,7 +64,9 @@ def correct_check_in(request: HttpRequest, uuid: str) -> HttpResponse:
         if is_from_outbox(request):
             return refused([words])
         messages.error(request, words)
-        return redirect("check-in", uuid=wrong.uuid)
+        if request.method == "GET":
+            return redirect("check-in", uuid=wrong.uuid)
+        # The form comes back, refused: what was typed into it is nowhere else.
     return _check_in_form(request, wrong.instrument, replaces=wrong)
 
 

@@ -113,3 +113,16 @@ def test_a_correction_of_what_was_replaced_meanwhile_is_refused(at_bench):
     other = at_bench.post(correct, typed(reason="slipped"), headers=headers)
     assert other.status_code == 422
     assert "voided before" in other.json()["errors"][0]
+
+
+def test_two_who_correct_one_check_in_lose_nothing_typed(at_bench):
+    wrong = CheckInFactory()
+    correct = f"/check-ins/{wrong.uuid}/correct/"
+    assert at_bench.post(correct, typed(day="2026-05-07", reason="slipped")).status_code == 302
+    mine = typed(day="2026-05-07", reason="read it upside down")
+    refused = at_bench.post(correct, mine)
+    assert refused.status_code == 422
+    assert "was voided before" in refused.text
+    for value in mine.values():
+        assert str(value) in refused.text
+    assert CheckIn.objects.filter(replaces=wrong).count() == 1
