@@ -55,8 +55,9 @@ def load_words(quarters: Sequence[Quarter], capacity: int) -> str:
     two_years = sum(quarter.expected for quarter in ahead)
     over = [quarter.words for quarter in ahead if quarter.expected > capacity]
     words = (
-        f"Due already: about {count_words(already.expected)} ({already.low} to {already.high}). In the running "
-        f"quarter and the next eight: about {count_words(two_years)} more, against room for {capacity} a quarter."
+        f"Due already: about {count_words(already.expected)} ({already.low} to {already.high}). In the "
+        f"running quarter and the next eight: about {count_words(two_years)} more, against room for "
+        f"{capacity} a quarter."
     )
     return f"{words} More than there is room for: {', '.join(over)}." if over else words
 

@@ -122,6 +122,7 @@ def test_every_setting_stands_under_one_heading(at_desk):
     assert sorted(grouped) == sorted(form.fields)
     assert [heading for heading, _ in form.groups()][:2] == ["The shop", "Its plan"]
 
+
 def test_a_new_customer_starts_with_the_shops_unit(at_counter):
     ShopProfile.objects.update_or_create(pk=1, defaults={"unit": "in"})
     assert at_counter.get(reverse("customer-add")).context["form"]["unit"].value() == "in"

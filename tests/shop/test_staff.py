@@ -122,6 +122,7 @@ def test_a_role_that_does_not_exist_is_refused():
         add_staff(username="x", role="king")
     assert not User.objects.filter(username="x").exists()
 
+
 def test_a_new_person_starts_with_the_shops_unit():
     ShopProfile.objects.create(pk=1, unit="in")
     add_staff(username="imperial", role=COUNTER)
