@@ -21,7 +21,7 @@ def letter_for(call: Call, shop: ShopProfile) -> Letter:
     unit: LengthUnit = "in" if call.customer.unit == "in" else "mm"
     paragraphs = [
         f"Dear {one_line(call.customer.name)},",
-        f"we look after your instrument, {name} (tag {call.instrument.tag}). {_why(call)}",
+        f"We look after your instrument, {name} (tag {call.instrument.tag}). {_why(call)}",
         " ".join(outlook_words(call.outlook, unit)),
         "This is an estimate from readings, not a promise; measuring again makes it sharper. Until then "
         "keep the instrument at 45 to 55 % relative humidity, and please do not turn any bolt or rod "

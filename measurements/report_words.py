@@ -69,7 +69,8 @@ def outlook_words(outlook: Outlook, unit: LengthUnit) -> list[str]:
         words.append(
             f"The adjustable neck joint can make up for another {format_length(by_joint, unit)}."
         )
-    if outlook.reset_likely is None:
+    due = outlook.reset_likely is not None and outlook.reset_likely <= today
+    if outlook.reset_likely is None or due or (room <= 0 and by_joint <= 0):
         words.append(f"A neck reset is {reset}.")
     else:
         words.append(f"After that the neck needs a reset: {reset}.")
@@ -118,7 +119,9 @@ def around(early: date | None, likely: date | None, late: date | None, today: da
             f"likely only after {today.year + HORIZON_YEARS}, at the earliest around {early.year}"
         )
     if likely <= today:
-        return DUE_NOW
+        if late is None or late.year <= today.year:
+            return DUE_NOW
+        return f"{DUE_NOW}, at the latest around {late.year}"
     if late is not None and early is not None and early.year == late.year:
         return f"likely in {likely.year}"
     start = "now" if early is None or early <= today else str(early.year)

@@ -29,7 +29,8 @@ pytestmark = pytest.mark.django_db
         (2026, 2031, 2037, "likely around 2031, between now and 2037"),
         (2028, 2031, None, "likely around 2031, between 2028 and some time after 2086"),
         (2031, 2031, 2031, "likely in 2031"),
-        (2020, 2025, 2031, "due now"),
+        (2020, 2025, 2031, "due now, at the latest around 2031"),
+        (2020, 2023, 2025, "due now"),
         (None, None, None, "not to be expected within the next 60 years"),
         (2077, None, None, "likely only after 2086, at the earliest around 2077"),
     ],
@@ -59,6 +60,12 @@ def test_outlook_of_a_fixed_joint_names_the_dates_once():
     assert reset == (
         "After that the neck needs a reset: likely around 2036, between 2031 and 2047."
     )
+    outlook.saddle_room_mm = -0.2
+    assert "A neck reset is likely around 2036, between 2031 and 2047." in outlook_words(
+        outlook, "mm"
+    )
+    outlook.reset_likely = outlook.as_of
+    assert "A neck reset is due now, at the latest around 2047." in outlook_words(outlook, "mm")
     outlook.readings = 1
     assert "With so few readings the range is wide" in outlook_words(outlook, "mm")[-1]
 
