@@ -28,13 +28,13 @@ from measurements.record_views import record_context
 from measurements.record_words import movement_parts, next_reading_words
 from measurements.trend import trend
 from measurements.trend_svg import trend_pictures
+from measurements.verdicts import head_words, notes_on
 from measurements.words import (
     OPTION_TITLES,
     advice_words,
     assumption_words,
     basis_words,
     booking_words,
-    notes_on,
     option_words,
     suspect_words,
     when_words,
@@ -135,6 +135,7 @@ def advice_context(now: Counsel, unit: LengthUnit) -> dict[str, Any]:
     return {
         "counsel": now,
         "advice": now.advice,
+        "head": head_words(now),
         "reason": advice_words(now.advice, unit, lowering),
         "do_this": option_words(chosen, unit, lowering) if chosen and work_to_do else "",
         "cautions": caution_words(chosen.cautions) if chosen else [],

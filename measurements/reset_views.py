@@ -11,6 +11,7 @@ from measurements.check_in_views import instrument_or_404
 from measurements.counsel import counsel
 from measurements.models import CheckIn
 from measurements.reset_sheet import reset_sheet
+from measurements.verdicts import reset_head
 from measurements.words import advice_words, assumption_words
 from shop.fields import LengthField, MeasuredForm
 from shop.people import unit_of
@@ -38,15 +39,17 @@ def sheet(request: HttpRequest, tag: str) -> HttpResponse:
     form = JointWidthForm(request.GET if "joint_width" in request.GET else None, unit=unit)
     width = form.cleaned_data["joint_width"] if form.is_valid() else None
     last = CheckIn.objects.standing().filter(instrument=instrument).last()
+    reason = advice_words(now.advice, unit, instrument.joint.lowering_turn)
     context = {
         "instrument": instrument,
+        "head": reset_head(now.advice, getattr(instrument, "outlook", None), reason),
         "counsel": now,
         "sheet": reset_sheet(now, width),
         "form": form,
         "width": width,
         "last": last,
         "first_step": now.advice.first_step,
-        "reason": advice_words(now.advice, unit, instrument.joint.lowering_turn),
+        "reason": reason,
         "assumptions": assumption_words(now.advice, unit),
         "profile": now.profile,
         "day": timezone.localdate(),

@@ -16,7 +16,6 @@ from measurements.facts import HORIZON_YEARS
 from measurements.models import SIDES, Outlook, State, Work, WorkKind
 
 if TYPE_CHECKING:
-    from measurements.counsel import Counsel
     from measurements.movement import Coverage
 
 
@@ -128,27 +127,6 @@ def booking_words(outlook: Outlook) -> str:
     if outlook.state == State.BOOK:
         return f"Book the neck reset: likely {reset_words(outlook)}."
     return ""
-
-
-def notes_on(counsel_now: Counsel, outlook: Outlook, unit: LengthUnit) -> list[str]:
-    """What a practitioner should know beside the advice."""
-    notes = []
-    facts, floor = counsel_now.facts, counsel_now.profile.saddle_floor_mm
-    if facts.unmeasured[0]:
-        notes.append(
-            "Work was logged after the last readings. The figures here are what they should be now: "
-            "measure again before the next step."
-        )
-    for side, height in zip(SIDES, facts.saddle_mm[0], strict=True):
-        if height < floor - 0.005:
-            notes.append(
-                f"The saddle stands {format_length(float(height), unit)} on the {side}, below its "
-                f"floor of {format_length(floor, unit)}."
-            )
-    later = outlook.saddle_spent_likely is None or outlook.saddle_spent_likely > outlook.as_of
-    if outlook.saddle_room_mm is not None and outlook.saddle_room_mm <= 0 and later:
-        notes.append("The newest reading stands above the trend; the dates rest on all readings.")
-    return notes
 
 
 def reset_words(outlook: Outlook) -> str:

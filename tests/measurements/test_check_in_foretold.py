@@ -57,6 +57,7 @@ def figures_of(instrument: Instrument, rise_by_mm: float) -> dict[str, str]:
 def shown(context) -> dict[str, object]:
     """Words and dates of the advice, as the panel and the page hold them."""
     return {
+        "head": context["head"],
         "do this": context["do_this"],
         "reason": context["reason"],
         "suspects": context["suspects"],
