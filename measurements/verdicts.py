@@ -127,5 +127,7 @@ def reset_head(advice: Advice, outlook: Outlook | None, step: str) -> str:
     if advice.first_step == "none":
         return f"{due} Until it is done the action needs nothing. {step}"
     if advice.first_step in ("relief", "nut") or advice.recommended not in ("", "leave"):
-        return f"{due} Until it is done, this keeps the instrument going: {step[0].lower()}{step[1:]}"
+        return (
+            f"{due} Until it is done, this keeps the instrument going: {step[0].lower()}{step[1:]}"
+        )
     return f"{due} {step}"
