@@ -7,6 +7,7 @@ from measurements.contact_acts import deliver, log_contact
 from measurements.letters import one_line
 from measurements.models import Channel, Contact, ServiceReport
 from measurements.report_paper import file_name, pdf
+from measurements.report_revisions import told_before
 from shop.models import ShopProfile, User
 
 
@@ -60,12 +61,18 @@ def send_report(
     """E-mail a report to the instrument's customer, with its PDF. It is written down first.
 
     ``sent_before`` is how often the sender saw that it went out: where it has gone out since, it is
-    not sent. Raises ``ValidationError`` then, where there is no address, and where the mail server
-    refuses, which is put on record; ``PdfUnavailableError`` where no PDF can be made.
+    not sent. Raises ``ValidationError`` then, where there is no address, where the instrument is
+    somebody else's by now (the report names the former owner), and where the mail server refuses,
+    which is put on record; ``PdfUnavailableError`` where no PDF can be made.
     """
     customer = report.instrument.customer
     if customer is None or not customer.email:
         raise ValidationError("There is no e-mail address on record to send it to.")
+    former = told_before(report, report.instrument)
+    if former is not None:
+        raise ValidationError(
+            f"It was issued for {former['name']} and names them; it does not go to {customer}."
+        )
     shop = ShopProfile.current()
     attached = pdf(report, paper)
     if len(sent(report)) > sent_before:

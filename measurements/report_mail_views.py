@@ -9,6 +9,7 @@ from measurements.models import ServiceReport
 from measurements.report_forms import SendReportForm
 from measurements.report_mail import send_report, sent, subject_of, words_of
 from measurements.report_paper import file_name
+from measurements.report_revisions import told_before
 from measurements.report_views import report_or_404
 from shop.access import note_access
 from shop.models import AccessKind
@@ -32,12 +33,11 @@ def mail_report(request: HttpRequest, number: int) -> HttpResponse:
         return redirect("report", number=number)
     customer = report.instrument.customer
     note_access(request, AccessKind.LETTER, [customer])  # whether a look or a post shows it
-    was_for = report.content["customer"]
     context = {
         "form": form,
         "report": report,
         "customer": customer,
-        "was_for": was_for if customer and was_for and was_for["name"] != customer.name else None,
+        "was_for": told_before(report, report.instrument) if customer else None,
         "subject": subject_of(report),
         "file_name": file_name(report),
         "sent": before,

@@ -36,7 +36,7 @@ def revise(report: ServiceReport, by: User, *, why: str, nonce: str = "") -> Ser
         )
     now = timezone.now()
     before, as_of = _limits(instrument, report.number)
-    told = _told_before(newest, instrument)
+    told = told_before(newest, instrument)
     unit = newest.content["unit"] if told else None
     content = freeze(instrument, by=by, issued_at=now, as_of=as_of, before=before, unit=unit)
     if told:
@@ -61,7 +61,7 @@ def revise(report: ServiceReport, by: User, *, why: str, nonce: str = "") -> Ser
     return revision
 
 
-def _told_before(newest: ServiceReport, instrument: Instrument) -> dict[str, Any] | None:
+def told_before(newest: ServiceReport, instrument: Instrument) -> dict[str, Any] | None:
     """Whom the report was for, where the instrument is somebody else's by now; else None.
 
     The former owner may hold a link to it, and is not to learn of the new one.

@@ -186,10 +186,20 @@ def test_who_wants_no_reminders_may_ask_for_a_report(report, at_counter):
     assert len(mail.outbox) == 1
 
 
-def test_a_new_owner_is_not_sent_it_unawares(report, at_counter):
+def test_a_new_owner_is_not_sent_what_names_the_former_one(report, at_counter):
     Instrument.objects.update(customer=CustomerFactory(name="New Owner", email="n@example.com"))
     page = at_counter.get(address(report)).content.decode()
     assert "The report was issued for <bdi>Wanda Reed</bdi>" in page
+    assert "Send it" not in page
+    assert at_counter.post(address(report), form(at_counter, report)).status_code == 422
+    assert mail.outbox == []
+    assert not Contact.objects.exists()
+
+
+def test_who_only_changed_their_name_is_sent_it(report, at_counter):
+    Customer.objects.update(name="Wanda Reed-Stone")
+    assert at_counter.post(address(report), form(at_counter, report)).status_code == 302
+    assert len(mail.outbox) == 1
 
 
 def test_nothing_in_it_can_become_a_header(owner, at_counter):
