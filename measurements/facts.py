@@ -135,7 +135,7 @@ def _facts(rows: Rows, as_of: date, profile: ShopProfile, end: float) -> Facts:
         heel_depth_mm=instrument["heel_depth_mm"],
         tilt_now_deg=tilt_now,
         shim_now_mm=shim_now,
-        tilt_left_deg=_tilt_left(instrument, tilt_now, shim_now),
+        tilt_left_deg=_tilt_left(instrument, tilt_now, shim_now, history.gain),
         age_now_years=np.maximum((today - origin["day"]) / DAYS_A_YEAR, 0.01),
         origin_day=origin["day"],
         age_sd_years=origin["sd_years"],
@@ -229,12 +229,19 @@ def _joint_on_day(
     return settings[0], settings[1]
 
 
-def _tilt_left(instrument: dict[str, Any], tilt_now: Floats, shim_now: Floats) -> Floats:
-    """How far the joint can still be tilted back, in degrees; 0 for a joint that cannot."""
+def _tilt_left(
+    instrument: dict[str, Any], tilt_now: Floats, shim_now: Floats, gain: Floats
+) -> Floats:
+    """How far the joint can still be tilted back, in degrees; 0 for a joint that cannot.
+
+    A screw's travel ends at an angle; a shim's at a thickness, of which the joint makes what its log
+    has taught (``gain``).
+    """
     kind = instrument["kind"]
     by_screw = np.maximum(instrument["tilt_max_deg"] - tilt_now, 0.0)
     thickest = np.maximum(instrument["shim_most_mm"], shim_now)
-    by_shim = shim_tilt(thickest, instrument["heel_depth_mm"], np.maximum(shim_now, 0.0))
+    depth = instrument["heel_depth_mm"] / gain  # as the options have it: a gain is a shorter lever
+    by_shim = shim_tilt(thickest, depth, np.maximum(shim_now, 0.0))
     return np.where(
         kind == JointKind.TILTING, by_screw, np.where(kind == JointKind.SHIMMED, by_shim, 0.0)
     )

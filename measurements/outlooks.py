@@ -29,7 +29,7 @@ from measurements.prior import prior_for, rows_of
 from measurements.rows import Floats, date_of, day_number, end_of, moment_of
 from shop.models import ShopProfile
 
-MODEL_VERSION = "3"
+MODEL_VERSION = "4"
 MARKS = ("early", "likely", "late")
 
 

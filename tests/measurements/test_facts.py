@@ -5,7 +5,8 @@ from datetime import UTC, date, datetime
 import numpy as np
 import pytest
 
-from instruments.models import JointKind
+from geometry.moves import tilt_left
+from instruments.models import Instrument, JointKind, NeckJoint
 from measurements.counsel import counsel
 from measurements.facts import gather, moisture_offset_pct
 from measurements.models import WorkKind
@@ -304,6 +305,18 @@ class TestJointGain:
         facts = facts_of(instrument)
         assert facts.bridge_rise_mm[0] == pytest.approx(-1.62 - 0.879 * 2.024, abs=0.01)
         assert counsel(instrument, as_of=TODAY).joint.rise_gain == facts.joint_gain[0]
+
+    def test_the_board_gives_a_shim_the_gain_that_the_options_give_it(self, instrument):
+        NeckJoint.objects.filter(instrument=instrument).update(
+            kind=JointKind.SHIMMED, heel_depth_mm=90.0, shims_mm=[0.5, 1.0], shim_now_mm=0.0
+        )
+        instrument = Instrument.objects.get(pk=instrument.pk)
+        self.logged(instrument, [(1.0, -0.62), (0.0, -1.62), (0.0, -1.62)])
+        facts = facts_of(instrument)
+        assert facts.joint_gain[0] < 0.95
+        # By hand: 1 mm on 90 mm is 0.6366°, of which the joint makes its gain.
+        assert facts.tilt_left_deg[0] == pytest.approx(0.6366 * facts.joint_gain[0], abs=0.001)
+        assert facts.tilt_left_deg[0] == pytest.approx(tilt_left(counsel(instrument).joint))
 
     def test_relief_set_in_between_teaches_nothing_of_the_joint(self, instrument):
         CheckInFactory(instrument=instrument, measured_at=at(2010, 3, 1), bridge_rise_mm=1.0)
