@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import DatabaseError, InterfaceError, transaction
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest
 from django.middleware.csrf import get_token
 from django.template.loader import render_to_string
 from django.views.defaults import server_error
@@ -157,6 +157,12 @@ def answer(request: HttpRequest) -> HttpResponse:
     page = render_to_string("trouble.html", context)
     headers = {"Retry-After": str(RETRY_AFTER_S), "Cache-Control": "no-store"}
     return HttpResponse(page, status=trouble.status, headers=headers)
+
+
+def not_understood(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """The answer to what is no request. Django's own view would first look for a token in the form,
+    which may be just what cannot be read, and then nothing of ours would answer at all."""
+    return HttpResponseBadRequest(render_to_string("400.html"))
 
 
 def _typed(request: HttpRequest) -> Iterator[tuple[str, str]]:

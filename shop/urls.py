@@ -17,6 +17,7 @@ from shop.roles import anyone_with_a_first_password
 
 register_converter(TagConverter, "tag")
 
+handler400 = "shop.trouble.not_understood"
 handler500 = "shop.trouble.answer"
 
 urlpatterns = [

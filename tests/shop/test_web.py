@@ -237,6 +237,17 @@ def test_what_a_form_does_not_offer_is_not_set_by_it(at_bench, tech):
     assert (tech.first_name, tech.unit) == ("New", "in")
 
 
+def test_a_form_in_letters_that_forms_never_come_in(db):
+    """As a server sees it: neither the refusal nor what answers it may read the form again."""
+    browser = Client(enforce_csrf_checks=True)
+    browser.get("/sign-in/")
+    kind = "application/x-www-form-urlencoded; charset=utf-7"
+    page = browser.generic("POST", "/sign-in/", b"a=b", content_type=kind)
+    assert page.status_code == 400
+    assert "Content-Security-Policy" in page
+    nothing_of_the_inside(page.content.decode())
+
+
 class TestErrors:
     """With debug off, as it always is unless asked for."""
 
