@@ -17,6 +17,8 @@ LIMIT_ELEMENTS = 10_000_000  # of XML: each takes some 100 bytes of memory while
 PIECE = 1 << 20
 TAIL = 64  # a word may lie across two pieces
 ENCODING = re.compile(rb"<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([A-Za-z0-9._-]+)", re.IGNORECASE)
+XML_NAMES = (".xml", ".rels", ".vml")
+XML_BEGINS = re.compile(rb"(?:\xef\xbb\xbf)?\s*<|\xff\xfe|\xfe\xff|\0<|<\0")
 PLAIN_ENCODINGS = (b"utf-8", b"utf8", b"us-ascii", b"ascii")
 # A formula's cell without a result. One of kind "str" was calculated: its result is no text at all.
 NEVER_CALCULATED = re.compile(
@@ -74,8 +76,9 @@ def check_workbook(archive: zipfile.ZipFile) -> None:
     """
     elements = 0
     for part in archive.infolist():
-        if part.filename.lower().endswith((".xml", ".rels", ".vml")):
-            content = read_part(archive, part.filename)
+        content = read_part(archive, part.filename)
+        # A workbook names its sheets' parts itself: one of any name may be read as XML.
+        if part.filename.lower().endswith(XML_NAMES) or XML_BEGINS.match(content):
             _check_part(part.filename, content)
             elements += content.count(b"<") - content.count(b"</")
             if elements > LIMIT_ELEMENTS:
@@ -93,7 +96,7 @@ def _check_part(name: str, content: bytes) -> None:
             f"The part {name[:80]} declares a document type, which no spreadsheet program does. "
             "Nothing was read."
         )
-    if "worksheets/" in name and NEVER_CALCULATED.search(content):
+    if NEVER_CALCULATED.search(content):
         raise TableError(
             "The workbook holds formulas whose results were never saved. Open it in a spreadsheet "
             "program, save it, and import it again."

@@ -164,10 +164,32 @@ def test_a_hundred_and_one_thousand_rows_are_too_many():
         read_source(data)
 
 
-def test_more_cells_than_memory_should_hold(monkeypatch):
+def renamed(data, new_name):
+    """The workbook with its sheet's part under another name, which it gives itself."""
+    file = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(file, "w") as new:
+        for part in old.infolist():
+            content = old.read(part).replace(b"sheet1.xml", new_name.encode())
+            new.writestr(part.filename.replace("sheet1.xml", new_name), content)
+    return file.getvalue()
+
+
+@pytest.mark.parametrize("name", ["sheet1.xml", "sheet1.dat"])
+def test_more_cells_than_memory_should_hold(monkeypatch, name):
     monkeypatch.setattr(importing_archive, "LIMIT_ELEMENTS", 1000)
     with pytest.raises(TableError, match="holds too many cells"):
-        read_source(workbook(HEADINGS, *[ROW] * 1000))
+        read_source(renamed(workbook(HEADINGS, *[ROW] * 1000), name))
+
+
+def test_a_sheet_is_looked_at_under_whatever_name():
+    assert read_source(renamed(workbook(), "sheet1.dat")).table.header == HEADINGS
+    for begin in (BILLION, b"\xef\xbb\xbf \n" + BILLION[21:]):
+        hostile = changed(workbook(), SHEET, lambda c, begin=begin: begin + c)
+        with pytest.raises(TableError, match="document type"):
+            read_source(renamed(hostile, "sheet1.dat"))
+    wide = changed(workbook(), SHEET, lambda c: "<!DOCTYPE x><a/>".encode("utf-16"))
+    with pytest.raises(TableError, match="not UTF-8"):
+        read_source(renamed(wide, "sheet1.dat"))
 
 
 @pytest.mark.django_db
