@@ -28,6 +28,13 @@ class GaugeForm(forms.ModelForm):
             "notes": forms.Textarea(attrs={"rows": 3}),
         }
 
+    def clean_name(self) -> str:
+        name: str = self.cleaned_data["name"]
+        other = Gauge.objects.filter(name__iexact=name).exclude(pk=self.instance.pk).first()
+        if other is not None:
+            raise ValidationError(f"There is a gauge named “{other}” already.")
+        return name
+
     def clean_checked_on(self) -> date | None:
         day: date | None = self.cleaned_data["checked_on"]
         if day is not None and day > timezone.localdate():

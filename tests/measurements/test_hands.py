@@ -121,6 +121,15 @@ class TestPages:
         assert "Within the limits." in page
         assert "that name the gauge" in page
 
+    def test_a_gauge_has_one_name_however_it_is_written(self, at_bench):
+        gauge = GaugeFactory(name="bench 1: feelers")
+        data = {"name": "Bench 1: Feelers", "kind": gauge.kind, "check_every_months": 12}
+        answer = at_bench.post(reverse("gauge-add"), data)
+        assert answer.status_code == 422
+        assert "There is a gauge named “bench 1: feelers” already." in answer.content.decode()
+        own = reverse("gauge-edit", kwargs={"number": gauge.pk})
+        assert at_bench.post(own, data).status_code == 302  # its own name may be written anew
+
     def test_a_gauge_is_added_and_its_check_falls_due(self, at_bench):
         data = {"name": "feelers", "kind": "relief", "check_every_months": "12"}
         assert at_bench.post(reverse("gauge-add"), data).status_code == 302
@@ -129,7 +138,7 @@ class TestPages:
         page = at_bench.get(reverse("gauges")).content.decode()
         assert page.count("▲ now") == 1
         address = reverse("gauge-edit", kwargs={"number": gauge.pk})
-        assert at_bench.post(address, data | {"name": "FEELERS"}).status_code == 302
+        assert at_bench.post(address, data | {"name": "LONG FEELERS"}).status_code == 302
 
     @pytest.mark.parametrize(
         ("change", "words"),
@@ -138,7 +147,7 @@ class TestPages:
             ({"kind": "weight"}, "not one of the available choices"),
             ({"checked_on": "2999-01-01"}, "lies ahead"),
             ({"check_every_months": "0"}, "greater than or equal to 1"),
-            ({"name": "taken"}, "already exists"),
+            ({"name": "taken"}, "named “taken” already"),
         ],
     )
     def test_what_cannot_be_is_refused(self, at_bench, change, words):
