@@ -18,7 +18,7 @@ class DriftPicture:
     beyond: tuple[Point, ...]
     centre: Line
     limits: tuple[Line, Line]
-    labels: tuple[Text, Text]
+    labels: tuple[Text, ...]
 
 
 def drift_picture(hand: Hand) -> DriftPicture:
@@ -49,5 +49,7 @@ def drift_picture(hand: Hand) -> DriftPicture:
         labels=(
             Text(SIDE, HEIGHT - 6, f"{first:%b %Y}", "start"),
             Text(WIDTH - SIDE, HEIGHT - 6, f"{last:%b %Y}", "end"),
+            Text(SIDE, y(chart.high) + 13, "reads too high", "start"),
+            Text(SIDE, y(chart.low) - 4, "reads too low", "start"),
         ),
     )

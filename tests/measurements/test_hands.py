@@ -119,6 +119,7 @@ class TestPages:
         measure(instruments, UserFactory(first_name="steady", last_name=""), 20)
         page = at_counter.get(reverse("drift")).content.decode()
         assert "Within the limits." in page
+        assert page.index("reads too high") < page.index("reads too low")
         assert "that name the gauge" in page
 
     def test_a_gauge_has_one_name_however_it_is_written(self, at_bench):

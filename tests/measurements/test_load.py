@@ -95,6 +95,9 @@ class TestExpectedResets:
             page = at_desk.get(reverse("due")).content.decode()
         assert "What the quarters will bring" in page
         assert "Due already: about 3.0 (" in page
+        assert "Only those shown here are counted." not in page
+        some = at_desk.get(reverse("due"), {"unseen": "1"}).content.decode()
+        assert "Only those shown here are counted." in some
 
 
 def test_the_picture_is_to_scale_and_says_what_it_shows():
