@@ -6,7 +6,7 @@ from django_otp.oath import totp
 from playwright.sync_api import expect
 
 from shop import sign_in_codes as codes
-from tests.factories import PASSWORD, UserFactory
+from tests.factories import PASSWORD, CustomerFactory, InstrumentFactory, UserFactory
 
 
 def looks_right(page) -> list[str]:
@@ -92,3 +92,18 @@ def test_what_the_policy_refuses_is_heard(page, live_server, transactional_db, w
     assert any("script-src-attr" in words for words in heard)
     assert any("style-src-attr" in words for words in heard)
     watched.complaints.clear()
+
+
+def test_no_page_is_left_in_the_browser(page, live_server, transactional_db, sign_in, owner):
+    """The board is searched without leaving it, and Back goes back; no copy of it stays in the tab."""
+    InstrumentFactory(tag="KEEP-1", customer=CustomerFactory(name="Ottoline Vane"))
+    sign_in(owner)
+    page.goto(f"{live_server.url}/due/")
+    page.get_by_label("Tag, customer").fill("Ottoline")
+    page.wait_for_url("**/due/?q=Ottoline*")
+    page.get_by_label("Tag, customer").fill("Ottoline nobody")
+    page.wait_for_url("**nobody*")
+    assert "KEEP-1" not in page.evaluate("JSON.stringify([{...sessionStorage}, {...localStorage}])")
+    page.go_back()
+    page.wait_for_url("**/due/?q=Ottoline&*")
+    page.get_by_role("link", name="KEEP-1").first.wait_for()
