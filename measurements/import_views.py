@@ -184,7 +184,11 @@ def preview(request: HttpRequest, token: UUID) -> HttpResponse:
         return redirect("import-match", token=token)
     status = 200
     if request.method == "POST":
-        report = _import(request, kept)
+        try:
+            report = _import(request, kept)
+        except FileNotFoundError:  # sent twice: the other one has just done it
+            messages.warning(request, "That file was imported or dropped just now: see below.")
+            return redirect("imports")
         if report is not None and report.written:
             return _done(request, kept, report)
         messages.error(request, "Nothing was imported: see what is wrong below.")

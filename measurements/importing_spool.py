@@ -108,7 +108,7 @@ def kept_file(token: UUID, user: int, tokens: Sequence[str]) -> Kept | None:
         about = json.loads((folder / "about.json").read_bytes())
     except FileNotFoundError:
         return None
-    if about["user"] != user:
+    if about["user"] != user or not (folder / "file").exists():
         return None
     return Kept(**{**about, "token": token})
 

@@ -14,7 +14,7 @@ from openpyxl import Workbook, load_workbook
 
 from instruments.models import Instrument
 from measurements import refreshing
-from measurements.importing_spool import KEPT_SECONDS
+from measurements.importing_spool import KEPT_SECONDS, Kept
 from measurements.models import CheckIn, ImportRun, Outlook
 from tests.conftest import signed_in
 from tests.factories import CheckInFactory, UserFactory
@@ -186,6 +186,27 @@ def test_a_kept_file_goes_when_imported_and_after_a_day(at_desk, folder):
     upload(at_desk, OWN_WORDS)
     assert old not in list(folder.iterdir())
     assert len(list(folder.iterdir())) == 1
+
+
+def test_a_double_click_on_import_says_that_it_is_done(at_desk, folder, monkeypatch):
+    sent = match(at_desk, upload(at_desk, OWN_WORDS)["Location"], day_order="day")
+    begun = Kept.data
+
+    def gone(kept: Kept) -> bytes:
+        kept.forget()
+        return begun(kept)
+
+    monkeypatch.setattr(Kept, "data", gone)  # the first click is done just before the second reads
+    second = at_desk.post(sent["Location"], follow=True)
+    assert "imported or dropped just now" in second.text
+    assert not ImportRun.objects.exists()
+
+
+def test_a_file_lost_between_the_steps_is_chosen_again(at_desk, folder):
+    columns = upload(at_desk, OWN_WORDS)["Location"]
+    (file,) = folder.glob("*/file")
+    file.unlink()
+    assert "no longer kept here" in at_desk.get(columns, follow=True).text
 
 
 def test_the_file_name_is_only_shown(at_desk, folder):
