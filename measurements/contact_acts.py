@@ -26,7 +26,10 @@ def log_contact(
     to: str = "",
     subject: str = "",
 ) -> Contact:
-    """Write down that a customer was told; raises ``ValidationError`` where that was done already."""
+    """Write down that a customer was told; raises ``ValidationError`` for a letter that has gone already.
+
+    Calls may be many: nobody answered, then somebody did.
+    """
     contact = Contact(
         instrument=instrument,
         customer=customer,

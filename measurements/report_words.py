@@ -226,7 +226,7 @@ OPTION_STEPS = {
     "saddle": "Lower the saddle.",
     "tilt": "Set the neck's angle back at its joint, which can be undone.",
     "tilt_and_saddle": "Set the neck's angle back at its joint, then fit the saddle.",
-    "reset": "Reset the neck: neither the saddle nor the joint has enough room left.",
+    "reset": "Reset the neck: what is left of the saddle, and of any travel at the joint, is not enough.",
 }
 # How soon to measure again: common practice, no source.
 AGAIN = {

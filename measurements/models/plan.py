@@ -41,7 +41,7 @@ class Channel(models.TextChoices):
 
 
 class Contact(models.Model):
-    """A customer was told something about an instrument; ``occasion`` keeps it from being told twice."""
+    """A customer was told something about an instrument; ``occasion`` keeps a letter from going twice."""
 
     uuid = models.UUIDField(unique=True, default=uuid.uuid4)
     instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="contacts")
@@ -64,8 +64,8 @@ class Contact(models.Model):
             one_of("channel", Channel),
             models.UniqueConstraint(
                 fields=["instrument", "occasion"],
-                condition=Q(failed=""),
-                name="never_told_twice_for_one_reason",
+                condition=Q(failed="", channel="email"),
+                name="one_letter_for_one_reason",
             ),
         ]
 

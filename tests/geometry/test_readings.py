@@ -146,7 +146,7 @@ def test_a_neck_widened_for_two_sides_is_the_same_neck(radius):
         (lambda: Joint(bolt_arm_mm=1.0), "bolt_arm_mm must be between 10 and 300, got 1"),
         (lambda: Joint(thread_pitch_mm=9.0), "thread_pitch_mm must be between 0.2 and 5, got 9"),
         (lambda: Joint(turn_step=0.0), "turn_step must be between 0.0625 and 1, got 0"),
-        (lambda: Joint(shims_mm=(0.5, 4.0)), "shims_mm must be between 0 and 3, got 4"),
+        (lambda: Joint(shims_mm=(0.5, 14.0)), "shims_mm must be between 0 and 10, got 14"),
         (lambda: Joint(pivot_depth_mm=-1.0), "pivot_depth_mm must be 0 or more, got -1"),
         (lambda: Joint(tilt_max_deg=11.0), "tilt_max_deg must be between -10 and 10, got 11"),
         (

@@ -386,7 +386,7 @@ class TestNobodyElse:
         assert named == []
 
     def test_charts_send_nothing_anywhere(self):
-        from measurements.charts import CONFIG
+        from measurements.figures import CONFIG
 
         assert CONFIG["showSendToCloud"] is False
         assert CONFIG["plotlyServerURL"] == ""

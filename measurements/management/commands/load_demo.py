@@ -13,11 +13,13 @@ from django.utils import timezone
 
 from instruments.models import Instrument, NeckJoint
 from measurements.acts import record_check_in, record_work
+from measurements.contact_acts import book
 from measurements.facts import DAYS_A_YEAR
-from measurements.models import Side
+from measurements.models import Gauge, Side
 from measurements.rows import start_of
 from shop.demo import DEMO_PASSWORD
-from shop.models import Customer, ShopProfile, User
+from shop.models import Customer, Price, ShopProfile, User
+from shop.prices import JOBS
 
 log = logging.getLogger(__name__)
 DEMO_FILE = settings.BASE_DIR / "fixtures" / "demo.json"
@@ -72,7 +74,30 @@ class _Loader:
             profile.save()
         self.staff = {row["username"]: _person(row) for row in self.demo["staff"]}
         self.customers = {row["name"]: _customer(row) for row in self.demo["customers"]}
-        return [self._instrument(row) for row in self.demo["instruments"]]
+        instruments = [self._instrument(row) for row in self.demo["instruments"]]
+        self._plan(instruments)
+        return instruments
+
+    def _plan(self, instruments: list[Instrument]) -> None:
+        """The price list, the gauges and what is booked."""
+        for row in self.demo["prices"]:
+            Price.objects.get_or_create(
+                job=row["job"], defaults={"words": JOBS[row["job"]], **_without(row, "job")}
+            )
+        for row in self.demo["gauges"]:
+            checked = self.today - timedelta(days=row["checked_days_ago"])
+            Gauge.objects.get_or_create(
+                name=row["name"], defaults={"kind": row["kind"], "checked_on": checked}
+            )
+        for row in self.demo["bookings"]:
+            if row["instrument"] >= len(instruments):  # a part of the demo only
+                continue
+            book(
+                instrument=instruments[row["instrument"]],
+                day=self.today + timedelta(days=row["days_ahead"]),
+                words=row["words"],
+                by=self.staff["owner"],
+            )
 
     def _instrument(self, row: dict[str, Any]) -> Instrument:
         about = dict(row)
@@ -111,6 +136,10 @@ class _Loader:
         if moment > self.now:
             moment = midnight + (self.now - midnight) * (minute / (24 * 60))
         return moment
+
+
+def _without(row: dict[str, Any], key: str) -> dict[str, Any]:
+    return {name: value for name, value in row.items() if name != key}
 
 
 def _person(row: dict[str, str]) -> User:
