@@ -1,10 +1,14 @@
 """Shared by all tests: quick passwords, plain static files, people signed in by role."""
 
 import pytest
+from django.contrib.auth.models import Group
 from django.db import connections
+from django.db.models.signals import post_migrate
+from django.dispatch import receiver
 from django.test import Client
 
 from shop.models import User
+from shop.roles import ROLES
 from tests.factories import UserFactory
 
 
@@ -19,6 +23,14 @@ def django_db_modify_db_settings(
         database["TEST"]["NAME"] = str(name)
         # Nothing of a test need outlive the machine's power.
         database["OPTIONS"]["init_command"] = "PRAGMA journal_mode=WAL; PRAGMA synchronous=OFF;"
+
+
+@receiver(post_migrate)
+def _roles_again(sender, **_: object) -> None:
+    """A test that commits is followed by a flush, which takes the roles that a migration made."""
+    if sender.name == "django.contrib.auth":
+        for role in ROLES:
+            Group.objects.get_or_create(name=role)
 
 
 @pytest.fixture(autouse=True)
