@@ -16,8 +16,8 @@ demo: $(VENV)/runtime.stamp
 
 # The whole suite, on SQLite and then on PostgreSQL. ARGS goes to pytest: make test ARGS="-k saddle -x"
 test: $(VENV)/dev.stamp
-	$(BIN)/python -m pytest -n 2 --dist loadfile $(ARGS)
-	.ci/on-postgres $(BIN)/python -m pytest -n 2 --dist loadfile -m "not browser" $(ARGS)
+	$(BIN)/python -m pytest -n 3 --dist worksteal $(ARGS)
+	.ci/on-postgres $(BIN)/python -m pytest -n 3 --dist worksteal -m "not browser" $(ARGS)
 
 # How good the outlook is, on simulated fleets; and how fast. Neither is a test.
 bench-forecast: $(VENV)/dev.stamp

@@ -22,6 +22,8 @@ from tests.factories import (
 from tests.measurements.pictures import another, encoded
 
 WIDTHS = (390, 1280)
+#: Tests that share the screens among them, so that they run side by side.
+PARTS = 5
 
 
 @pytest.fixture
@@ -113,14 +115,15 @@ def addresses(transactional_db, owner) -> list[str]:
     ]
 
 
+@pytest.mark.parametrize("part", range(PARTS))
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_every_screen_is_accessible_and_fits(
-    page, live_server, owner, addresses, sign_in, watched, scheme
+    page, live_server, owner, addresses, sign_in, watched, scheme, part
 ):
     page.emulate_media(color_scheme=scheme)
     sign_in(owner)
     found = []
-    for address in addresses:
+    for address in addresses[part::PARTS]:
         for width in WIDTHS:
             page.set_viewport_size({"width": width, "height": 900})
             page.goto(f"{live_server.url}{address}")

@@ -402,7 +402,9 @@ class TestMoisture:
         assert np.isfinite(low).all()
 
     def test_it_reaches_the_readings_of_an_instrument(self, instrument):
-        CheckInFactory(instrument=instrument, humidity_pct=60.0)
+        CheckInFactory(
+            instrument=instrument, humidity_pct=60.0, measured_at=datetime(2024, 5, 30, tzinfo=UTC)
+        )
         for high in (0.0, 15.0):
             profile = ShopProfile(hygrometer_reads_high_pct=high)
             facts = gather([instrument.pk], TODAY, profile)
