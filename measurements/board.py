@@ -12,11 +12,11 @@ from django.utils import timezone
 from instruments.models import Instrument, JointKind
 from measurements.models import CheckIn, Contact, Outlook, Stage, State
 from measurements.visit import BETWEEN_STEPS
+from shop.search import trimmed
 
 #: An instrument received and not measured as returned is taken to be here for so long at most.
 BENCH_DAYS = 90
 YEAR = timedelta(days=365)
-LONGEST = 100
 
 
 def last_check_in() -> QuerySet[CheckIn]:
@@ -88,7 +88,7 @@ class Wish:
     def of(cls, asked: Mapping[str, str]) -> "Wish":
         sort = asked.get("sort", "")
         return cls(
-            words=asked.get("q", "").replace("\0", "").strip()[:LONGEST],
+            words=trimmed(asked.get("q", "")),
             state=_known(asked.get("state", ""), State.values),
             joint=_known(asked.get("joint", ""), JointKind.values),
             bench=asked.get("bench") == "1",

@@ -188,11 +188,6 @@ def fit_and_surprise(facts: Facts, prior: LiftPrior | None) -> tuple[LiftFit, Fl
     return fits.take(slice(n)), score
 
 
-def latest_surprise(facts: Facts, prior: LiftPrior | None) -> Floats:
-    """Score of each instrument's newest reading against the fit to the readings before it, (N,)."""
-    return fit_and_surprise(facts, prior)[1]
-
-
 def state_of(
     reset_day: Floats, today: float, profile: ShopProfile, *, known: bool, room_mm: float
 ) -> State:

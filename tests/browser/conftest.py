@@ -106,3 +106,28 @@ def sign_in(page, live_server):
         page.get_by_role("button", name="Sign out").wait_for()
 
     return signing_in
+
+
+@pytest.fixture
+def without_scripts(browser, live_server):
+    """A page of a browser without JavaScript in which a person has signed in."""
+    contexts = []
+
+    def opening(user, **choices):
+        from tests.factories import PASSWORD
+
+        context = browser.new_context(
+            java_script_enabled=False, base_url=live_server.url, **choices
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(8000)
+        page.goto("/sign-in/")
+        page.get_by_label("Username").fill(user.username)
+        page.get_by_label("Password").fill(PASSWORD)
+        page.get_by_role("button", name="Sign in").click()
+        return page
+
+    yield opening
+    for context in contexts:
+        context.close()

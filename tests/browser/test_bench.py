@@ -190,20 +190,13 @@ def test_the_hint_follows_the_box_in_use(form):
     expect(hints.get_by_role("heading", name="Relief")).to_be_hidden()  # closed stays closed
 
 
-def test_the_hints_open_without_javascript(browser, live_server, tech, instrument):
-    context = browser.new_context(java_script_enabled=False, base_url=live_server.url)
-    page = context.new_page()
-    page.set_default_timeout(8000)
-    page.goto("/sign-in/")
-    page.get_by_label("Username").fill("tech")
-    page.get_by_label("Password").fill("saddle-demo")
-    page.get_by_role("button", name="Sign in").click()
+def test_the_hints_open_without_javascript(without_scripts, tech, instrument):
+    page = without_scripts(tech)
     page.goto(f"/instruments/{TAG}/check-in/")
     page.get_by_text("How each reading is taken").click()
     for title in ("Relief", "Action", "Saddle", "Bridge rise", "The room"):
         expect(page.locator("#hints").get_by_role("heading", name=title)).to_be_visible()
     assert page.locator("#hints svg[role=img]").count() == 6
-    context.close()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -65,18 +65,11 @@ def test_from_the_board_to_a_letter_and_a_booked_day(
     assert Booking.objects.get().day == day
 
 
-def test_the_board_goes_without_javascript(browser, live_server, owner, shop):
-    context = browser.new_context(java_script_enabled=False, base_url=live_server.url)
-    page = context.new_page()
-    page.set_default_timeout(8000)
-    page.goto("/sign-in/")
-    page.get_by_label("Username").fill("owner")
-    page.get_by_label("Password").fill("saddle-demo")
-    page.get_by_role("button", name="Sign in").click()
+def test_the_board_goes_without_javascript(without_scripts, owner, shop):
+    page = without_scripts(owner)
     page.get_by_role("searchbox").fill("odd")
     page.get_by_role("button", name="Show").click()
     expect(page.locator("table.board tbody tr")).to_have_count(1)
     page.get_by_role("link", name="Last seen").click()
     expect(page.locator("th[aria-sort]")).to_have_text("Last seen ↑")
     assert "q=odd" in page.url
-    context.close()

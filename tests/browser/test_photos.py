@@ -93,16 +93,8 @@ def test_photos_are_added_described_and_chosen_on_a_phone(
         assert [(v["id"], [n["html"][:120] for n in v["nodes"]]) for v in found] == []
 
 
-def test_it_goes_without_javascript(browser, live_server, tech, check_in, pictures):
-    context = browser.new_context(
-        java_script_enabled=False, base_url=live_server.url, viewport=PHONE
-    )
-    page = context.new_page()
-    page.set_default_timeout(8000)
-    page.goto("/sign-in/")
-    page.get_by_label("Username").fill("tech")
-    page.get_by_label("Password").fill("saddle-demo")
-    page.get_by_role("button", name="Sign in").click()
+def test_it_goes_without_javascript(without_scripts, tech, check_in, pictures):
+    page = without_scripts(tech, viewport=PHONE)
     add(page, check_in, pictures[:3])
     expect(page.get_by_role("status")).to_contain_text("3 photos are saved.")
     describe_and_note(page)
@@ -111,4 +103,3 @@ def test_it_goes_without_javascript(browser, live_server, tech, check_in, pictur
     page.get_by_role("button", name="Void photo 1").click()
     expect(page.get_by_role("status")).to_contain_text("The photo is voided")
     assert Photo.objects.filter(voided_at=None).count() == 2
-    context.close()

@@ -88,14 +88,8 @@ def test_from_sign_in_to_the_printed_report(page, live_server, tech, instrument,
     assert page.pdf(prefer_css_page_size=True).startswith(b"%PDF-")
 
 
-def test_the_story_goes_without_javascript(browser, live_server, tech, instrument):
-    context = browser.new_context(java_script_enabled=False, base_url=live_server.url)
-    page = context.new_page()
-    page.set_default_timeout(8000)
-    page.goto("/sign-in/")
-    page.get_by_label("Username").fill("tech")
-    page.get_by_label("Password").fill("saddle-demo")
-    page.get_by_role("button", name="Sign in").click()
+def test_the_story_goes_without_javascript(without_scripts, tech, instrument):
+    page = without_scripts(tech)
     page.goto(f"/instruments/{instrument.tag}/")
     check_in(page, RECEIVED)
     expect(page.get_by_role("region", name="How it has moved")).to_contain_text("Bridge rise")
@@ -107,7 +101,6 @@ def test_the_story_goes_without_javascript(browser, live_server, tech, instrumen
     )
     page.get_by_role("button", name="Log this work").click()
     expect(page.get_by_role("status")).to_contain_text("The work is logged")
-    context.close()
 
 
 def test_a_gauge_that_types_and_sends_enter_fills_every_box(

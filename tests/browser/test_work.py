@@ -146,16 +146,8 @@ def faults(page, where: str) -> list[str]:
     return found
 
 
-def test_the_loop_goes_without_javascript(browser, live_server, tech, instrument):
-    context = browser.new_context(
-        java_script_enabled=False, base_url=live_server.url, viewport=PHONE
-    )
-    page = context.new_page()
-    page.set_default_timeout(8000)
-    page.goto("/sign-in/")
-    page.get_by_label("Username").fill("tech")
-    page.get_by_label("Password").fill("saddle-demo")
-    page.get_by_role("button", name="Sign in").click()
+def test_the_loop_goes_without_javascript(without_scripts, tech, instrument):
+    page = without_scripts(tech, viewport=PHONE)
     page.goto(f"/instruments/{instrument.tag}/work/joint/")
     before = page.get_by_label("Turns", exact=True).input_value()
     page.get_by_role("button", name="1/8 more").click()
@@ -164,7 +156,6 @@ def test_the_loop_goes_without_javascript(browser, live_server, tech, instrument
     assert page.get_by_label("Turns", exact=True).input_value() == before
     assert Work.objects.count() == 0
     assert 1 <= turn_until_told_to_stop(page, Neck()) <= 4
-    context.close()
 
 
 def test_the_buttons_add_up_keep_the_focus_and_log_nothing(
