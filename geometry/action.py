@@ -91,8 +91,8 @@ def action_on_line(
     ndarray
         String underside to the fret's crown. [mm]
     """
-    nut = np.asarray(nut_height_mm, float)
-    line = nut + (np.asarray(saddle_height_mm, float) - nut) * reach(neck, fret)
+    nut = np.asarray(nut_height_mm, np.float64)
+    line = nut + (np.asarray(saddle_height_mm, np.float64) - nut) * reach(neck, fret)
     sag = as_reading("relief_mm", relief_mm) * sag_per_relief(neck, fret)
     return line + camber_at(neck, fret) + sag
 
@@ -132,7 +132,7 @@ def action_at_fret(
     nut = height_at_nut(
         neck, action_1_mm=action_1_mm, bridge_rise_mm=bridge_rise_mm, saddle_mm=saddle_mm
     )
-    at_saddle = np.asarray(bridge_rise_mm, float) + np.asarray(saddle_mm, float)
+    at_saddle = np.asarray(bridge_rise_mm, np.float64) + np.asarray(saddle_mm, np.float64)
     return action_on_line(
         neck, fret, nut_height_mm=nut, saddle_height_mm=at_saddle, relief_mm=relief_mm
     )
@@ -185,7 +185,7 @@ def saddle_for_action(
         relief_mm=relief_mm,
     )
     wanted = as_finite("wanted_action_mm", wanted_action_mm)
-    return np.asarray(saddle_mm, float) + (wanted - now) / along
+    return np.asarray(saddle_mm, np.float64) + (wanted - now) / along
 
 
 def rise_limit(
@@ -237,7 +237,7 @@ def rise_limit(
         relief_mm=relief_mm,
     )
     floor = as_not_negative("saddle_floor_mm", saddle_floor_mm)
-    return np.asarray(bridge_rise_mm, float) + saddle - floor
+    return np.asarray(bridge_rise_mm, np.float64) + saddle - floor
 
 
 class ReliefStep(NamedTuple):

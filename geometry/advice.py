@@ -127,7 +127,7 @@ def rooms(
         bridge_rise_mm=rise[..., None],
         saddle_mm=set_up.saddle_mm,
         relief_mm=set_up.relief_mm[..., None],
-        saddle_floor_mm=np.asarray(targets.saddle_floor_mm, float)[..., None],
+        saddle_floor_mm=np.asarray(targets.saddle_floor_mm, np.float64)[..., None],
     )
     limit = np.min(per_side, axis=-1)
     left = as_not_negative("tilt_left_deg", tilt_left_deg)
@@ -166,9 +166,9 @@ def _widened(gauges: GaugeUncertainty, set_up: SetUp, targets: Targets) -> Gauge
     low, high = targets.relief_window_mm
     spread = (high - low) / 2.0 / np.sqrt(3.0)  # a value anywhere in the window
     measured = set_up.measured
-    relief = np.where(measured["relief"], np.asarray(gauges.relief_mm, float), spread)
+    relief = np.where(measured["relief"], np.asarray(gauges.relief_mm, np.float64), spread)
     action_1 = np.where(
-        measured["action_1"], np.asarray(gauges.action_1_mm, float), ASSUMED_ACTION_1_SD_MM
+        measured["action_1"], np.asarray(gauges.action_1_mm, np.float64), ASSUMED_ACTION_1_SD_MM
     )
     return replace(gauges, relief_mm=relief, action_1_mm=action_1)
 
@@ -219,7 +219,7 @@ def _check_single(neck: Neck, readings: Readings, targets: Targets) -> None:
         "targets.saddle_floor_mm": (targets.saddle_floor_mm, ()),
     }
     for name, (values, shape) in shapes.items():
-        found = np.asarray(values, float).shape
+        found = np.asarray(values, np.float64).shape
         if found != shape:
             raise ValueError(f"{name} must have shape {shape}, got {found}")
 

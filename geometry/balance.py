@@ -119,10 +119,10 @@ def prediction_u(neck: Neck, uncertainty: GaugeUncertainty) -> FloatArray:
     """
     weights = sensitivity(neck)
     terms = [
-        weights.action_1 * np.asarray(uncertainty.action_1_mm, float),
-        weights.saddle * np.asarray(uncertainty.saddle_mm, float),
-        weights.bridge_rise * np.asarray(uncertainty.bridge_rise_mm, float),
-        weights.relief * np.asarray(uncertainty.relief_mm, float),
+        weights.action_1 * np.asarray(uncertainty.action_1_mm, np.float64),
+        weights.saddle * np.asarray(uncertainty.saddle_mm, np.float64),
+        weights.bridge_rise * np.asarray(uncertainty.bridge_rise_mm, np.float64),
+        weights.relief * np.asarray(uncertainty.relief_mm, np.float64),
     ]
     return np.sqrt(sum(term**2 for term in terms))
 
@@ -172,7 +172,7 @@ def balance(
         relief_mm=relief_mm,
     )
     difference = as_reading("action_12_mm", action_12_mm) - predicted
-    u = np.hypot(np.asarray(gauges.action_12_mm, float), prediction_u(neck, gauges))
+    u = np.hypot(np.asarray(gauges.action_12_mm, np.float64), prediction_u(neck, gauges))
     u = np.broadcast_to(u, difference.shape)
     return Balance(difference, u, np.abs(difference) > CONTRADICTION_U * u)
 
@@ -277,11 +277,11 @@ def suspects(
     """
     gauges = uncertainty or GaugeUncertainty()
     readings = _SetUp(
-        np.asarray(action_1_mm, float),
-        np.asarray(action_12_mm, float),
-        np.asarray(saddle_mm, float),
-        np.asarray(bridge_rise_mm, float),
-        np.asarray(relief_mm, float),
+        np.asarray(action_1_mm, np.float64),
+        np.asarray(action_12_mm, np.float64),
+        np.asarray(saddle_mm, np.float64),
+        np.asarray(bridge_rise_mm, np.float64),
+        np.asarray(relief_mm, np.float64),
     )
     if readings.settled(neck, gauges, CONTRADICTION_U):
         return ()

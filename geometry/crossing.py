@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
-from geometry._checks import as_not_negative, as_numbers, as_positive
+from geometry._checks import FloatArray, as_not_negative, as_numbers, as_positive
 from geometry.constants import RATE_YEARS
 from geometry.lift_mixture import (
     SCORE_REACH,
@@ -18,7 +18,7 @@ from geometry.lift_mixture import (
     normal_score,
     solve_increasing,
 )
-from geometry.lift_model import FloatArray, LiftFit, RowIndex
+from geometry.lift_model import LiftFit, RowIndex
 
 #: Ages are found to better than this, as far as single precision goes. [y]
 AGE_TOLERANCE_YEARS = 3e-4

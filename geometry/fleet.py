@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from geometry._checks import FloatArray
 from geometry.constants import (
     COEFFICIENT_RANGE,
     EXPONENT_TRUST,
@@ -29,7 +30,7 @@ from geometry.constants import (
     SPREAD_WIDENING,
     TELLING_READINGS,
 )
-from geometry.lift_model import FloatArray, LiftFit, LiftPrior
+from geometry.lift_model import LiftFit, LiftPrior
 
 #: Rounds of expectation and maximisation on given fits, and of fits.
 ROUNDS = 60

@@ -76,4 +76,5 @@ def crown_drop(offset_mm: ArrayLike, fretboard_radius_mm: ArrayLike | None) -> F
         raise ValueError(
             f"offset_mm must lie within the fretboard_radius_mm {radius}, got {offset}"
         )
-    return offset**2 / (radius + np.sqrt(radius - offset) * np.sqrt(radius + offset))
+    below = radius + np.sqrt(radius - offset) * np.sqrt(radius + offset)
+    return np.asarray(offset**2 / below)

@@ -100,7 +100,7 @@ def tilt_for_rise(
     after = depth + as_reading("wanted_rise_mm", wanted_rise_mm)
     ratio = after / np.hypot(before, distance)
     as_between("wanted_rise_mm as a share of the pivot's reach", ratio, -1, 1, missing_ok=True)
-    return np.degrees(np.arccos(ratio) - np.arctan2(distance, before))
+    return np.asarray(np.degrees(np.arccos(ratio) - np.arctan2(distance, before)))
 
 
 def bolt_travel(
@@ -129,7 +129,7 @@ def bolt_travel(
     """
     now = _tilt("tilt_now_deg", tilt_now_deg)
     arm = as_positive("bolt_arm_mm", bolt_arm_mm)
-    return arm * (np.sin(now + _tilt("tilt_deg", tilt_deg)) - np.sin(now))
+    return np.asarray(arm * (np.sin(now + _tilt("tilt_deg", tilt_deg)) - np.sin(now)))
 
 
 def tilt_after_turns(
@@ -205,8 +205,7 @@ def shim_tilt(
     Parameters
     ----------
     shim_mm, shim_now_mm : array_like
-        Thickness of the shim to go in and of the one that comes out, 0 for none; a thicker one
-        takes the headstock back. [mm]
+        Thickness of the shim to go in and of the one that comes out, 0 for none. [mm]
     heel_depth_mm : array_like
         Distance from the pivot line at which the shim acts. All broadcast. [mm]
 
@@ -222,7 +221,8 @@ def shim_tilt(
     """
     depth = as_positive("heel_depth_mm", heel_depth_mm)
     new = np.arctan(as_not_negative("shim_mm", shim_mm) / depth)
-    return np.degrees(new - np.arctan(as_not_negative("shim_now_mm", shim_now_mm) / depth))
+    now = np.arctan(as_not_negative("shim_now_mm", shim_now_mm) / depth)
+    return np.asarray(np.degrees(new - now))
 
 
 def extension_gap(

@@ -14,11 +14,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri, stdtr
 
-from geometry._checks import as_not_negative, as_numbers, as_positive, as_reading
+from geometry._checks import FloatArray, as_not_negative, as_numbers, as_positive, as_reading
 from geometry.crossing import crossing, crossing_probability, lasting_rise
 from geometry.fleet import FleetPrior, fleet_prior, learn_prior
 from geometry.lift_fit import AGE_NODES, fit_rows, hold_wild_readings, readings_of, without_humidity
-from geometry.lift_model import FloatArray, LiftFit, LiftPrior, age_powers, regressors
+from geometry.lift_model import LiftFit, LiftPrior, age_powers, regressors
 
 __all__ = [
     "FleetPrior",

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from geometry._checks import FloatArray
 from geometry.constants import WILD_FROM_U, WILD_LEAST_READINGS, WILD_SHARE, WILD_SPREAD
-from geometry.lift_model import FloatArray, LiftFit, LiftPrior, RowIndex, age_powers, regressors
+from geometry.lift_model import LiftFit, LiftPrior, RowIndex, age_powers, regressors
 from geometry.linear import project
 
 #: Three-point Gauss–Hermite rule: assumed ages for an unknown build year, in s.d., and their

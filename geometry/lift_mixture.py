@@ -19,8 +19,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri, stdtr
 
+from geometry._checks import FloatArray
 from geometry.constants import RATE_YEARS
-from geometry.lift_model import FloatArray, LiftFit, RowIndex, age_powers
+from geometry.lift_model import LiftFit, RowIndex, age_powers
 
 #: Cells are dropped that together would weigh this, were all the cells as light: in practice a tenth
 #: of it, which moves a date by days in decades.
@@ -95,7 +96,7 @@ def _fast_student_cdf(x: NDArray[np.float32], dof: FloatArray) -> NDArray[np.flo
     factor += first
     z *= factor
     np.minimum(z, np.float32(12.0), out=z)  # as good as certain, and its powers are finite
-    tail = np.multiply(z, np.float32(5.38300e-6), out=y)
+    tail: NDArray[np.float32] = np.multiply(z, np.float32(5.38300e-6), out=y)
     for coefficient in (4.88906e-5, 3.80036e-5, 3.2776263e-3, 2.11410061e-2, 4.98673470e-2):
         tail += np.float32(coefficient)
         tail *= z

@@ -8,11 +8,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
+from geometry._checks import FloatArray
 from geometry.crossing import crossing
 from geometry.lift import fit_lift, surprise
 from geometry.lift_fit import AGE_NODE_WEIGHTS, AGE_NODES
 from geometry.lift_mixture import solve_increasing
-from geometry.lift_model import FloatArray, LiftFit, LiftPrior, RowIndex
+from geometry.lift_model import LiftFit, LiftPrior, RowIndex
 
 #: Normal scores of the readings tried, and their weights: the three-point Gauss–Hermite rule.
 SCORES, SCORE_WEIGHTS = AGE_NODES, AGE_NODE_WEIGHTS

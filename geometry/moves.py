@@ -51,7 +51,7 @@ def _shims(joint: Joint) -> tuple[FloatArray, FloatArray]:
     """Change of tilt [°] and thickness [mm] of the shims in stock that a neck can take."""
     # The learnt gain acts like a shorter lever.
     depth = joint.heel_depth_mm / joint.rise_gain
-    shim = np.array(joint.shims_mm, float)
+    shim = np.array(joint.shims_mm, np.float64)
     tilt = shim_tilt(shim, depth, joint.shim_now_mm)
     takes = np.abs(tilt) <= TILT_LIMIT_DEG / 2
     return tilt[takes], shim[takes]
@@ -126,10 +126,10 @@ def settable_cut(wanted_mm: ArrayLike, saddle_mm: ArrayLike, targets: Targets) -
     ndarray
         In steps of 0.05 mm. A saddle already past a limit is not moved further past it. [mm]
     """
-    saddle = np.asarray(saddle_mm, float)
-    spare = (saddle - np.asarray(targets.saddle_floor_mm, float)) / SADDLE_STEP_MM
+    saddle = np.asarray(saddle_mm, np.float64)
+    spare = (saddle - np.asarray(targets.saddle_floor_mm, np.float64)) / SADDLE_STEP_MM
     growth = (targets.saddle_ceiling_mm - saddle) / SADDLE_STEP_MM
     most = np.maximum(np.floor(spare + HAIR), 0.0)
     least = -np.maximum(np.floor(growth + HAIR), 0.0)
-    steps = np.clip(np.round(np.asarray(wanted_mm, float) / SADDLE_STEP_MM), least, most)
+    steps = np.clip(np.round(np.asarray(wanted_mm, np.float64) / SADDLE_STEP_MM), least, most)
     return steps * SADDLE_STEP_MM + 0.0  # adding 0 turns -0 into 0

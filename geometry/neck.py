@@ -78,14 +78,15 @@ class Neck:
         sides = object.__new__(Neck)  # of fields that were checked
         for field in fields(self):
             value = getattr(self, field.name)
-            wide = None if value is None else np.asarray(value, float)[..., None]
+            wide = None if value is None else np.asarray(value, np.float64)[..., None]
             object.__setattr__(sides, field.name, wide)
         return sides
 
     @cached_property
     def saddle_line_mm(self) -> FloatArray:
         """Nut to saddle line. [mm]"""
-        return np.asarray(self.scale_length_mm, float) + np.asarray(self.compensation_mm, float)
+        scale = np.asarray(self.scale_length_mm, np.float64)
+        return scale + np.asarray(self.compensation_mm, np.float64)
 
     @cached_property
     def joint_mm(self) -> FloatArray:
@@ -139,8 +140,8 @@ def reach(neck: Neck, fret: ArrayLike) -> FloatArray:
 @once_a_neck
 def camber_at(neck: Neck, fret: ArrayLike) -> FloatArray:
     """Drop of the fret's crown below the centre line, under an outer string. [mm]"""
-    nut = np.asarray(neck.half_spread_nut_mm, float)
-    saddle = np.asarray(neck.half_spread_saddle_mm, float)
+    nut = np.asarray(neck.half_spread_nut_mm, np.float64)
+    saddle = np.asarray(neck.half_spread_saddle_mm, np.float64)
     offset = nut + (saddle - nut) * reach(neck, fret)
     return crown_drop(offset, neck.fretboard_radius_mm)
 

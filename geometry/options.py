@@ -91,7 +91,7 @@ class Bench:
     @property
     def error_mm(self) -> FloatArray:
         """Action at fret 12 over its target, bass and treble; negative where it is low."""
-        return self.set_up.action_12_mm - np.asarray(self.targets.action_12_mm, float)
+        return self.set_up.action_12_mm - np.asarray(self.targets.action_12_mm, np.float64)
 
     @property
     def needed_mm(self) -> FloatArray:
@@ -162,9 +162,9 @@ def _amount_u(bench: Bench, moved_mm: float, u_gain: float, saddle_changed: bool
     gauges = bench.gauges
     measured = bench.set_up.measured["action_12"]
     predicted = prediction_u(bench.neck, gauges)
-    start = np.where(measured, np.asarray(gauges.action_12_mm, float), predicted)
+    start = np.where(measured, np.asarray(gauges.action_12_mm, np.float64), predicted)
     joint = bench.share * moved_mm * u_gain
-    saddle = bench.share * np.asarray(gauges.saddle_mm, float) * saddle_changed
+    saddle = bench.share * np.asarray(gauges.saddle_mm, np.float64) * saddle_changed
     return float(np.max(np.sqrt(start**2 + joint**2 + saddle**2)))
 
 
@@ -193,7 +193,7 @@ def _option(
     cut_mm: ArrayLike = (0.0, 0.0),
 ) -> Option:
     """Work out what a move leads to."""
-    cut = np.asarray(cut_mm, float)
+    cut = np.asarray(cut_mm, np.float64)
     tilt_deg = setting.tilt_deg
     rise = float(bench.rise_after(tilt_deg))
     lowered = rise - bench.rise_mm
@@ -227,7 +227,7 @@ def _option(
 
 def _misses(bench: Bench, raised_mm: ArrayLike) -> bool:
     """Whether a move leaves either side beyond the tolerance of its target."""
-    error = bench.error_mm + np.asarray(raised_mm, float) * bench.share
+    error = bench.error_mm + np.asarray(raised_mm, np.float64) * bench.share
     return bool(np.any(np.abs(error) > bench.targets.action_tolerance_mm + HAIR))
 
 

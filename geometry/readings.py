@@ -265,15 +265,15 @@ def saddle_height_on_line(
         Height: bridge rise and saddle together. [mm]
     """
     first, twelfth = reach(neck, 1), reach(neck, ACTION_FRET)
-    low = np.asarray(action_1_mm, float) - camber_at(neck, 1)
-    sag = np.asarray(relief_mm, float) * sag_per_relief(neck, ACTION_FRET)
-    high = np.asarray(action_12_mm, float) - camber_at(neck, ACTION_FRET) - sag
+    low = np.asarray(action_1_mm, np.float64) - camber_at(neck, 1)
+    sag = np.asarray(relief_mm, np.float64) * sag_per_relief(neck, ACTION_FRET)
+    high = np.asarray(action_12_mm, np.float64) - camber_at(neck, ACTION_FRET) - sag
     return low + (high - low) * (1.0 - first) / (twelfth - first)
 
 
 def _where_missing(value: ArrayLike | None, instead: ArrayLike) -> FloatArray:
-    read = np.asarray(value, float)
-    return np.where(np.isnan(read), np.asarray(instead, float), read)
+    read = np.asarray(value, np.float64)
+    return np.where(np.isnan(read), np.asarray(instead, np.float64), read)
 
 
 def complete(neck: Neck, readings: Readings, targets: Targets) -> SetUp:
@@ -300,7 +300,7 @@ def complete(neck: Neck, readings: Readings, targets: Targets) -> SetUp:
     then shows the contradiction.
     """
     sides = two_sided(neck)
-    rise = np.asarray(readings.bridge_rise_mm, float)
+    rise = np.asarray(readings.bridge_rise_mm, np.float64)
     relief = _where_missing(readings.relief_mm, np.mean(targets.relief_window_mm))
     action_1 = _where_missing(readings.action_1_mm, targets.action_1_mm)
     line = saddle_height_on_line(

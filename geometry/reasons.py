@@ -118,7 +118,7 @@ def check_relief(set_up: SetUp, targets: Targets) -> Finding | None:
 
 def check_nut(set_up: SetUp, targets: Targets) -> Finding | None:
     """Is the action at fret 1 near its target?"""
-    over = set_up.action_1_mm - np.asarray(targets.action_1_mm, float)
+    over = set_up.action_1_mm - np.asarray(targets.action_1_mm, np.float64)
     worst = int(np.argmax(np.abs(over)))
     if abs(over[worst]) <= targets.nut_tolerance_mm + HAIR:
         return None

@@ -92,7 +92,7 @@ def what_if(
     """
     change = {"tilt_deg": tilt_deg, "saddle_mm": saddle_mm, "relief_mm": relief_mm}
     first = foretell(replace(bench, set_frets=(1,)), **change).action_after_mm[0]  # type: ignore[arg-type]
-    wanted = np.asarray(action_1_mm, float)
+    wanted = np.asarray(action_1_mm, np.float64)
     # The rest of the work moves fret 1 too: the nut makes up what is then missing.
     lift_1 = np.where(np.isnan(wanted), 0.0, wanted - first)
     at_nut = np.where(lift_1 == 0.0, np.nan, bench.set_up.action_1_mm + lift_1)
@@ -141,7 +141,7 @@ def string_over_plane(bench: Bench, along: ArrayLike) -> FloatArray:
     sag = set_up.relief_mm * sag_per_relief(neck, ACTION_FRET)
     at_12 = set_up.action_12_mm - camber_at(neck, ACTION_FRET) - sag
     at_nut = (at_12 - at_saddle * twelfth) / (1.0 - twelfth)
-    share = np.asarray(along, float)[..., None]
+    share = np.asarray(along, np.float64)[..., None]
     return np.asarray(at_nut + (at_saddle - at_nut) * share)
 
 
@@ -185,7 +185,7 @@ def pull_on_joint(bench: Bench, tension_n: ArrayLike, bolt_arm_mm: float) -> Pul
     The action is taken to change evenly from string to string, and the camber is followed. A string
     below the pivot, which no neck has, would count as none.
     """
-    tension = np.asarray(tension_n, float)
+    tension = np.asarray(tension_n, np.float64)
     neck, share = bench.neck, pivot_share(bench)
     nut, saddle = (
         float(np.ravel(v)[0]) for v in (neck.half_spread_nut_mm, neck.half_spread_saddle_mm)
@@ -300,7 +300,7 @@ def cover(case: WhatIf, rise_then_mm: ArrayLike) -> Cover:
     ValueError
         If no angle brings the bridge back.
     """
-    then = np.asarray(rise_then_mm, float)
+    then = np.asarray(rise_then_mm, np.float64)
     rise = case.after.rise_mm
     lift = then - rise
     needed = tilt_for_rise(np.maximum(then, rise), rise, **case.after.pivot)
@@ -333,5 +333,5 @@ def lift_of_new(prior: LiftPrior, probabilities: Sequence[float] = (0.1, 0.5, 0.
     Every law of lift in the prior passes β at 30 years, and log β is normal.
     """
     chance = as_between("probabilities", probabilities, 1e-6, 1.0 - 1e-6)
-    mean, sd = (np.asarray(v, float) for v in (prior.log_rate_mean, prior.log_rate_sd))
+    mean, sd = (np.asarray(v, np.float64) for v in (prior.log_rate_mean, prior.log_rate_sd))
     return np.asarray(np.exp(mean + sd * ndtri(chance)))
