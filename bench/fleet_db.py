@@ -214,8 +214,8 @@ def peak_mb() -> float:
 def measure(repeats: int) -> dict[str, float]:
     """Seconds and peak memory of one refresh of everything, then its parts."""
     from instruments.models import Instrument
-    from measurements.refreshing import CHUNK, refresh
-    from measurements.rows import read_rows
+    from measurements.facts.rows import read_rows
+    from measurements.forecast.refreshing import CHUNK, refresh
 
     before_mb = peak_mb()
     start = time.perf_counter()
@@ -243,7 +243,7 @@ def fetch_bare() -> None:
     """The same columns of the whole fleet by a bare cursor, one statement a table, left as they come."""
     from django.db import connection
 
-    from measurements.rows import end_of
+    from measurements.facts.rows import end_of
 
     day = DAY[connection.vendor]
     words = {
@@ -260,8 +260,8 @@ def fetch_bare() -> None:
 def _after_a_check_in(keys: Sequence[int]) -> float:
     """Median seconds that one outlook's refresh adds to saving a check-in."""
     from instruments.models import Instrument
+    from measurements.forecast.refreshing import refresh_after
     from measurements.models import CheckIn
-    from measurements.refreshing import refresh_after
 
     times = []
     for key in keys[:: max(1, len(keys) // CHECK_INS_ALONE)][:CHECK_INS_ALONE]:

@@ -19,8 +19,8 @@ ROUNDS = 3
 
 def figures_of(instrument) -> list[tuple[str, str]]:
     """What is typed: the newest readings over again, a little off, in the order of the form."""
-    from measurements.check_in_views import last_lengths
-    from measurements.forms import CheckInForm
+    from measurements.check_ins.forms import CheckInForm
+    from measurements.check_ins.views import last_lengths
 
     last = last_lengths(instrument)
     typed = {name: f"{value + 0.03:.2f}" for name, value in last.items()}

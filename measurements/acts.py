@@ -1,7 +1,7 @@
 """The only place that writes facts: each act is atomic, checks what it is given, and loses nothing.
 
-Outlooks are refreshed after the facts are committed (``measurements.refreshing.refresh_after``), so that a
-fault in the forecast can never cost a reading.
+Outlooks are refreshed after the facts are committed (``measurements.forecast.refreshing``), so that a fault
+in the forecast can never cost a reading.
 """
 
 from collections.abc import Mapping

@@ -1,20 +1,18 @@
 from django.urls import path
 
-from measurements import (
-    board_views,
-    changes_view,
-    check_in_views,
-    instrument_view,
-    preview_view,
-    record_views,
-)
-from measurements.import_urls import urlpatterns as import_patterns
-from measurements.photo_urls import urlpatterns as photo_patterns
-from measurements.plan_urls import urlpatterns as plan_patterns
-from measurements.privacy_urls import urlpatterns as privacy_patterns
-from measurements.report_urls import urlpatterns as report_patterns
-from measurements.sheet_urls import urlpatterns as sheet_patterns
-from measurements.work_urls import urlpatterns as work_patterns
+from measurements.check_ins import preview_view
+from measurements.check_ins import views as check_in_views
+from measurements.forecast import record_views
+from measurements.instrument import changes_view
+from measurements.instrument import views as instrument_view
+from measurements.joint_sheet.urls import urlpatterns as sheet_patterns
+from measurements.old_records.urls import urlpatterns as import_patterns
+from measurements.photos.urls import urlpatterns as photo_patterns
+from measurements.plan import board_views
+from measurements.plan.urls import urlpatterns as plan_patterns
+from measurements.privacy.urls import urlpatterns as privacy_patterns
+from measurements.reports.urls import urlpatterns as report_patterns
+from measurements.work.urls import urlpatterns as work_patterns
 
 urlpatterns = [
     path("", board_views.home, name="home"),

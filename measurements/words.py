@@ -12,11 +12,11 @@ from geometry.balance import Suspect
 from geometry.reasons import REASONS
 from geometry.units import LengthUnit, format_length, format_turns
 from instruments.models import Turn
-from measurements.facts import HORIZON_YEARS
+from measurements.facts.arrays import HORIZON_YEARS
 from measurements.models import SIDES, Outlook, State, Work, WorkKind
 
 if TYPE_CHECKING:
-    from measurements.movement import Coverage
+    from measurements.forecast.movement import Coverage
 
 
 def change_words(before: float | None, after: float | None, unit: LengthUnit) -> str:

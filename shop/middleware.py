@@ -16,7 +16,7 @@ from django.shortcuts import resolve_url
 from django.utils.cache import patch_vary_headers
 from django_htmx.http import HttpResponseClientRedirect
 
-from shop.sign_in import SEEN, SINCE
+from shop.sign_in.throttle import SEEN, SINCE
 from shop.trouble import trouble_behind
 
 log = logging.getLogger(__name__)

@@ -131,7 +131,7 @@ AUTH_PASSWORD_VALIDATORS = [
         "NumericPasswordValidator",
     )
 ]
-AUTH_PASSWORD_VALIDATORS.append({"NAME": "shop.sign_in_passwords.NoShopWords"})
+AUTH_PASSWORD_VALIDATORS.append({"NAME": "shop.sign_in.passwords.NoShopWords"})
 PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.Argon2PasswordHasher",
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",
@@ -141,7 +141,7 @@ LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "sign-in"
 
 # Wrong passwords and codes are counted by account and address together, and by address alone; names and
-# what was typed are kept nowhere (shop/sign_in.py).
+# what was typed are kept nowhere (shop/sign_in/throttle.py).
 SIGN_IN_FAILURES = 5
 SIGN_IN_FAILURES_OF_AN_ADDRESS = 50
 PROXIES = env.int("SADDLEROOM_PROXIES", default=0)
@@ -151,10 +151,10 @@ AXES_COOLOFF_TIME = timedelta(minutes=15)
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
 AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
-AXES_HANDLER = "shop.sign_in.Throttle"
-AXES_USERNAME_CALLABLE = "shop.sign_in.account_of"
-AXES_CLIENT_IP_CALLABLE = "shop.sign_in.address_of"
-AXES_LOCKOUT_CALLABLE = "shop.sign_in_views.locked_out"
+AXES_HANDLER = "shop.sign_in.throttle.Throttle"
+AXES_USERNAME_CALLABLE = "shop.sign_in.throttle.account_of"
+AXES_CLIENT_IP_CALLABLE = "shop.sign_in.throttle.address_of"
+AXES_LOCKOUT_CALLABLE = "shop.sign_in.views.locked_out"
 AXES_SENSITIVE_PARAMETERS = [
     "username", "ip_address", "code", "proof", "old_password", "new_password1", "new_password2",
     "csrfmiddlewaretoken", "next",

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from shop.models import User
 from shop.roles import ROLES, owner_only
-from shop.sign_in_codes import factor_of, switch_off
+from shop.sign_in.codes import factor_of, switch_off
 from shop.staff import add_staff, change_staff, new_password
 from shop.staff_forms import AddStaffForm, ChangeStaffForm
 from shop.views import form_view
@@ -85,7 +85,7 @@ def reset_factor(request: HttpRequest, number: int) -> HttpResponse:
 def _handed_over(request: HttpRequest, username: str, password: str) -> HttpResponse:
     """The one page that shows a first password; not to be kept by any cache."""
     context = {"username": username, "password": password}
-    response = render(request, "shop/first_password.html", context)
+    response = render(request, "shop/sign_in/first_password.html", context)
     response["Cache-Control"] = "no-store"
     return response
 

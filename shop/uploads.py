@@ -10,7 +10,7 @@ from typing import Any
 from django.core.exceptions import RequestDataTooBig
 from django.core.files.uploadhandler import TemporaryFileUploadHandler
 
-#: The largest file that any form takes (measurements.importing_archive, measurements.photos), and a bit.
+#: The largest file that any form takes (``archive`` of old records, ``kept`` of photos), and a bit.
 MOST_OF_A_FILE = 20_000_100
 #: Ten photos of the largest size, with room for the rest of the form.
 MOST_OF_A_REQUEST = 140_000_000

@@ -8,12 +8,12 @@ from shop import (
     logo_views,
     offline,
     price_views,
-    sign_in_code_views,
-    sign_in_views,
     staff_views,
     views,
 )
 from shop.roles import anyone_with_a_first_password
+from shop.sign_in import code_views
+from shop.sign_in import views as sign_in_views
 
 register_converter(TagConverter, "tag")
 
@@ -35,10 +35,10 @@ urlpatterns = [
         anyone_with_a_first_password(sign_in_views.ChangePassword.as_view()),
         name="password",
     ),
-    path("second-factor/", sign_in_code_views.second_factor, name="second-factor"),
-    path("second-factor/set-up/", sign_in_code_views.set_up, name="second-factor-set-up"),
-    path("second-factor/codes/", sign_in_code_views.new_codes, name="second-factor-codes"),
-    path("second-factor/off/", sign_in_code_views.switch_off, name="second-factor-off"),
+    path("second-factor/", code_views.second_factor, name="second-factor"),
+    path("second-factor/set-up/", code_views.set_up, name="second-factor-set-up"),
+    path("second-factor/codes/", code_views.new_codes, name="second-factor-codes"),
+    path("second-factor/off/", code_views.switch_off, name="second-factor-off"),
     path("shop/", views.the_shop, name="the-shop"),
     path("staff/", staff_views.staff, name="staff"),
     path("staff/add/", staff_views.add_person, name="staff-add"),

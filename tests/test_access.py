@@ -8,11 +8,11 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from PIL import Image
 
 from instruments.models import Instrument
-from measurements.feed import new_feed
 from measurements.models import Photo
-from measurements.photo_acts import add_photo
-from measurements.report_links import make_link
-from measurements.reports import issue
+from measurements.photos.acts import add_photo
+from measurements.plan.feed import new_feed
+from measurements.reports.content import issue
+from measurements.reports.links import make_link
 from shop.logo import set_logo
 from shop.models import Customer
 from shop.places import HEADER, SHOP, open_to
@@ -29,7 +29,7 @@ from tests.factories import (
     UserFactory,
     WorkFactory,
 )
-from tests.measurements.pictures import encoded
+from tests.measurements.photos.pictures import encoded
 
 STAFF = {"owner", "technician", "counter"}
 BENCH = {"owner", "technician"}

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from django.core.management import get_commands
 
-from measurements.importing_columns import known_columns
+from measurements.old_records.columns import known_columns
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")

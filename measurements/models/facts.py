@@ -8,9 +8,9 @@ from django.db.models import Q
 from django.utils import timezone
 
 from instruments.models import Instrument
+from measurements.check_ins.ranges import POSSIBLE, WORK_POSSIBLE
 from measurements.models.imports import ImportRun
 from measurements.models.voidable import Voidable
-from measurements.ranges import POSSIBLE, WORK_POSSIBLE
 from shop.models import between, in_range, one_of
 from shop.texts import LineField, ProseField
 

@@ -1,8 +1,9 @@
-"""The sentences of ``measurements.words`` and ``measurements.verdicts`` as template filters."""
+"""The sentences of ``measurements.words`` and ``measurements.advice.verdicts`` as template filters."""
 
 from django import template
 
-from measurements import verdicts, words
+from measurements import words
+from measurements.advice import verdicts
 
 register = template.Library()
 register.filter("reset_words", words.reset_words)

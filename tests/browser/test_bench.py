@@ -7,8 +7,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Error, expect
 
+from measurements.forecast.refreshing import refresh
 from measurements.models import CheckIn
-from measurements.refreshing import refresh
 from tests.factories import CheckInFactory, InstrumentFactory
 
 TAG = "K7M4Q-X"

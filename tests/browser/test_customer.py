@@ -9,14 +9,14 @@ from PIL import Image
 from playwright.sync_api import expect
 from pypdf import PdfReader
 
+from measurements.forecast.refreshing import refresh
 from measurements.models import ReportLink, Stage
-from measurements.photo_acts import add_photo, describe_photos
-from measurements.refreshing import refresh
-from measurements.reports import issue
+from measurements.photos.acts import add_photo, describe_photos
+from measurements.reports.content import issue
 from shop.logo import set_logo
 from tests.factories import CustomerFactory, ShopProfileFactory
-from tests.measurements.pictures import encoded
-from tests.measurements.test_reports import make_visit
+from tests.measurements.photos.pictures import encoded
+from tests.measurements.reports.test_content import make_visit
 
 LETTER_PT = (612, 792)
 

@@ -7,8 +7,8 @@ import pytest
 from playwright.sync_api import expect
 from pypdf import PdfReader
 
+from measurements.forecast.refreshing import refresh
 from measurements.models import CheckIn, Work
-from measurements.refreshing import refresh
 from tests.factories import CheckInFactory, InstrumentFactory
 
 

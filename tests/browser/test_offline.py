@@ -6,8 +6,8 @@ from datetime import UTC, datetime
 import pytest
 from playwright.sync_api import Page, expect
 
+from measurements.forecast.refreshing import refresh
 from measurements.models import CheckIn, Work
-from measurements.refreshing import refresh
 from shop import offline
 from tests.factories import PASSWORD, CheckInFactory, InstrumentFactory, UserFactory
 

@@ -7,8 +7,8 @@ from django.core import mail
 from django.utils import timezone
 from playwright.sync_api import expect
 
+from measurements.forecast.refreshing import refresh
 from measurements.models import Booking, Contact
-from measurements.refreshing import refresh
 from tests.factories import CheckInFactory, InstrumentFactory
 
 

@@ -6,11 +6,11 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
 
-from measurements.photo_acts import add_photo, describe_photos
-from measurements.refreshing import refresh
-from measurements.report_links import make_link
-from measurements.report_revisions import revise
-from measurements.reports import issue
+from measurements.forecast.refreshing import refresh
+from measurements.photos.acts import add_photo, describe_photos
+from measurements.reports.content import issue
+from measurements.reports.links import make_link
+from measurements.reports.revisions import revise
 from shop.logo import set_logo
 from tests.factories import (
     CheckInFactory,
@@ -19,7 +19,7 @@ from tests.factories import (
     InstrumentFactory,
     WorkFactory,
 )
-from tests.measurements.pictures import another, encoded
+from tests.measurements.photos.pictures import another, encoded
 
 WIDTHS = (390, 1280)
 #: Tests that share the screens among them, so that they run side by side.

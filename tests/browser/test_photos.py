@@ -5,11 +5,11 @@ from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
 from playwright.sync_api import expect
 
+from measurements.forecast.refreshing import refresh
 from measurements.models import Damage, Photo
-from measurements.photo_reads import jpeg_of
-from measurements.refreshing import refresh
+from measurements.photos.reads import jpeg_of
 from tests.factories import CheckInFactory
-from tests.measurements.pictures import encoded, located, turned
+from tests.measurements.photos.pictures import encoded, located, turned
 
 PHONE = {"width": 390, "height": 844}
 

@@ -5,7 +5,7 @@ from axe_playwright_python.sync_playwright import Axe
 from django_otp.oath import totp
 from playwright.sync_api import expect
 
-from shop import sign_in_codes as codes
+from shop.sign_in import codes
 from tests.factories import PASSWORD, CustomerFactory, InstrumentFactory, UserFactory
 
 

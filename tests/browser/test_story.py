@@ -5,8 +5,8 @@ from datetime import UTC, datetime
 import pytest
 from playwright.sync_api import expect
 
+from measurements.forecast.refreshing import refresh
 from measurements.models import CheckIn, ServiceReport, Stage, Work
-from measurements.refreshing import refresh
 from tests.factories import CheckInFactory, InstrumentFactory
 
 

@@ -9,7 +9,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from measurements.letters import one_line
+from measurements.plan.letters import one_line
 from tests.conftest import signed_in
 from tests.factories import (
     CheckInFactory,
@@ -120,7 +120,7 @@ def test_hostile_headers_are_answered(header, db):
 
 def test_keys_of_others_open_nothing_more_than_ones_own(db):
     """A feed is revoked, and an uploaded file seen, by whose it is only."""
-    from measurements.feed import new_feed
+    from measurements.plan.feed import new_feed
     from shop.models import FeedToken
 
     token = new_feed(UserFactory(role="counter"))

@@ -20,11 +20,11 @@ from openpyxl import Workbook
 from geometry.repeats import REPEATS_LIMIT, parse_lengths
 from geometry.units import format_length, parse_length, parse_quantity
 from instruments.models import Instrument
-from measurements.importing import import_file
-from measurements.importing_columns import known_columns
-from measurements.importing_table import TableError
 from measurements.models import CheckIn, ImportRun, Work
-from measurements.shop_sheets import SHEETS
+from measurements.old_records.columns import known_columns
+from measurements.old_records.planning import import_file
+from measurements.old_records.sheets import SHEETS
+from measurements.old_records.table import TableError
 from shop.models import Customer
 from tests.hostile.values import VALUES
 

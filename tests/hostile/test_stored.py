@@ -16,11 +16,11 @@ from openpyxl import load_workbook
 from pypdf import PdfReader
 
 from instruments.models import Instrument
-from measurements.calls import calls
 from measurements.models import CheckIn, Photo, State
-from measurements.photo_acts import add_photo
-from measurements.report_links import make_link
-from measurements.reports import issue
+from measurements.photos.acts import add_photo
+from measurements.plan.calls import calls
+from measurements.reports.content import issue
+from measurements.reports.links import make_link
 from shop.models import ShopProfile, User
 from shop.pdf import pdf_trouble
 from tests.conftest import signed_in
@@ -38,7 +38,7 @@ from tests.factories import (
     WorkFactory,
 )
 from tests.hostile.values import ELEMENT, MARKUP, TEMPLATE
-from tests.measurements.pictures import photo
+from tests.measurements.photos.pictures import photo
 from tests.test_access import MAY, addresses  # noqa: F401  a fixture
 
 pytestmark = pytest.mark.django_db
@@ -223,7 +223,7 @@ def test_in_letters(shop, owner_of_it, mailoutbox):
 
 
 def test_in_the_feed(shop, owner_of_it):
-    from measurements.feed import new_feed
+    from measurements.plan.feed import new_feed
 
     hostile = "X\r\nEND:VEVENT\r\nEND:VCALENDAR\r\nBEGIN:VEVENT\r\nSUMMARY:planted, one; two\\n"
     BookingFactory(instrument=shop, day=timezone.localdate(), words=hostile)

@@ -7,13 +7,13 @@ from pathlib import Path
 import pytest
 from django.urls import reverse
 
-from measurements.importing_archive import LIMIT_BYTES
 from measurements.models import ImportRun, Photo
-from measurements.photos import MOST_BYTES
+from measurements.old_records.archive import LIMIT_BYTES
+from measurements.photos.kept import MOST_BYTES
 from shop.uploads import MOST_OF_A_FILE, MOST_OF_A_REQUEST
 from tests.factories import CheckInFactory
 from tests.hostile.values import ELEMENT
-from tests.measurements.pictures import photo
+from tests.measurements.photos.pictures import photo
 
 pytestmark = pytest.mark.django_db
 BOUNDARY = "edge-of-a-part"

@@ -5,8 +5,8 @@ from django.urls import reverse
 
 from instruments.models import Instrument, JointKind
 from instruments.tags import check_character
+from measurements.forecast.refreshing import refresh
 from measurements.models import Outlook
-from measurements.refreshing import refresh
 from tests.editing import carried
 from tests.factories import CheckInFactory, CustomerFactory, InstrumentFactory
 

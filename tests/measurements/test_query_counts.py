@@ -8,7 +8,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from measurements.refreshing import refresh
+from measurements.forecast.refreshing import refresh
 from tests.factories import (
     CheckInFactory,
     ContactFactory,

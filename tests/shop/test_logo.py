@@ -8,13 +8,13 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image, PngImagePlugin
 
 from measurements.models import ServiceReport
-from measurements.report_paper import pdf_html
-from measurements.reports import issue
+from measurements.reports.content import issue
+from measurements.reports.paper import pdf_html
 from shop.logo import LIMITS, digest_now, png_of, prepare, remove_logo, set_logo
 from shop.models import ShopProfile
 from shop.pictures import PictureRefusedError
-from tests.measurements.pictures import encoded, png_claiming
-from tests.measurements.test_reports import make_visit, shown
+from tests.measurements.photos.pictures import encoded, png_claiming
+from tests.measurements.reports.test_content import make_visit, shown
 
 WIDE = encoded(Image.new("RGBA", (1500, 500), (0, 0, 90, 255)), "PNG")
 ADDRESS = "/settings/logo/"

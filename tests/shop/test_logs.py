@@ -14,7 +14,7 @@ from django.test import Client
 from django.urls import reverse
 from gunicorn.config import Config
 
-from measurements.feed import new_feed
+from measurements.plan.feed import new_feed
 from shop import health, views
 from shop.logs import Json, Line, errors_of, logging_of
 from shop.server_log import ServerLog

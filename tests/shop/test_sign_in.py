@@ -15,10 +15,10 @@ from django.urls import reverse
 from django.utils import timezone
 
 from shop import settings as ours  # without what the tests change
-from shop import sign_in_forms
 from shop.logs import logging_of
 from shop.models import User
-from shop.sign_in import address_of
+from shop.sign_in import forms
+from shop.sign_in.throttle import address_of
 from shop.staff import FIRST_PASSWORD_LASTS, add_staff, change_staff
 from shop.trouble import SECRET
 from tests.conftest import signed_in
@@ -124,14 +124,14 @@ class TestThrottle:
         signed_in(tech).post("/password/", wish)
         row = AccessAttempt.objects.values().get()
         assert not [value for value in wish.values() if value in str(row)]
-        forms = [
+        known = [
             form
-            for form in vars(sign_in_forms).values()
+            for form in vars(forms).values()
             if isinstance(form, type) and issubclass(form, Form)
         ]
         hidden = {
             name
-            for form in forms
+            for form in known
             for name, field in form.base_fields.items()
             if isinstance(field.widget, PasswordInput)
         }
@@ -404,12 +404,14 @@ def test_closing_an_account_ends_its_sign_ins(tech):
 
 
 def test_signing_in_is_on_the_log_by_number_and_not_by_name(tech, caplog):
-    caplog.set_level("INFO", logger="shop.sign_in")
+    caplog.set_level("INFO", logger="shop.sign_in.throttle")
     browser = Client()
     try_to(browser, password="wrong-one")
     try_to(browser)
     browser.post(reverse("sign-out-everywhere"))
-    said = [record.getMessage() for record in caplog.records if record.name == "shop.sign_in"]
+    said = [
+        record.getMessage() for record in caplog.records if record.name == "shop.sign_in.throttle"
+    ]
     assert said == [
         "a sign-in was refused",
         f"person {tech.pk} signed in by password",

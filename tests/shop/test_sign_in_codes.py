@@ -16,9 +16,9 @@ from django_otp.oath import totp
 from django_otp.plugins.otp_static.models import StaticToken
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
-from shop import sign_in_codes as codes
 from shop.models import User
-from shop.sign_in import CODE_WITHIN
+from shop.sign_in import codes
+from shop.sign_in.throttle import CODE_WITHIN
 from tests.conftest import signed_in
 from tests.factories import PASSWORD, InstrumentFactory, ShopProfileFactory, UserFactory
 from tests.test_access import AT_THE_DOOR, MAY, OPEN, addresses  # noqa: F401  a fixture

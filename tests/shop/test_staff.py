@@ -8,7 +8,7 @@ from django.urls import reverse
 from shop.forms import PreferencesForm
 from shop.models import ShopProfile, User
 from shop.roles import COUNTER, OWNER, roles_of
-from shop.sign_in_forms import ChangePasswordForm
+from shop.sign_in.forms import ChangePasswordForm
 from shop.staff import add_staff, change_staff, new_password
 from tests.conftest import signed_in
 from tests.factories import PASSWORD, UserFactory

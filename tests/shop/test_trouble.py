@@ -15,13 +15,13 @@ from django.db import DatabaseError, IntegrityError, OperationalError, connectio
 from django.test import Client
 from django.urls import reverse
 
-from measurements import refreshing
+from measurements.forecast import refreshing
 from measurements.models import CheckIn, Outlook
 from shop import trouble, views
 from shop.models import Customer
 from tests.conftest import signed_in
 from tests.factories import PASSWORD, InstrumentFactory, UserFactory
-from tests.measurements.test_check_in import address, typed
+from tests.measurements.check_ins.test_views import address, typed
 from tests.test_access import MAY, addresses  # noqa: F401  a fixture
 
 pytestmark = pytest.mark.django_db(transaction=True)

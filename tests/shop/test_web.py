@@ -13,7 +13,7 @@ from django.core.exceptions import SuspiciousOperation
 from django.test import Client
 from django.urls import path, reverse
 
-from measurements.feed import new_feed
+from measurements.plan.feed import new_feed
 from shop.urls import urlpatterns
 from tests.conftest import signed_in
 from tests.factories import (
@@ -386,7 +386,7 @@ class TestNobodyElse:
         assert named == []
 
     def test_charts_send_nothing_anywhere(self):
-        from measurements.figures import CONFIG
+        from measurements.drawings.figures import CONFIG
 
         assert CONFIG["showSendToCloud"] is False
         assert CONFIG["plotlyServerURL"] == ""

@@ -6,8 +6,8 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from measurements.privacy import unseen
-from measurements.privacy_acts import erase_customer
+from measurements.privacy.acts import erase_customer
+from measurements.privacy.record import unseen
 from shop.access import forget_old_access
 from shop.models import ShopProfile, User
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from measurements.exporting import outlook_frame
+from measurements.forecast.exporting import outlook_frame
 
 FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2200, 12, 31)
 

@@ -8,8 +8,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from measurements.importing import Report, TableError, import_file
-from measurements.importing_report import Problem
+from measurements.old_records.findings import Problem
+from measurements.old_records.planning import Report, TableError, import_file
 from shop.models import User
 
 log = logging.getLogger(__name__)
@@ -70,7 +70,7 @@ class Command(BaseCommand):
 
     def _refresh(self, touched: list[int]) -> None:
         """The readings are saved; a fault in the forecast is told and costs none of them."""
-        from measurements import refreshing
+        from measurements.forecast import refreshing
 
         try:
             refreshing.refresh(touched)

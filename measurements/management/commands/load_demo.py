@@ -13,10 +13,10 @@ from django.utils import timezone
 
 from instruments.models import Instrument, NeckJoint
 from measurements.acts import record_check_in, record_work
-from measurements.contact_acts import book
-from measurements.facts import DAYS_A_YEAR
+from measurements.facts.arrays import DAYS_A_YEAR
+from measurements.facts.rows import start_of
 from measurements.models import Gauge, Side
-from measurements.rows import start_of
+from measurements.plan.acts import book
 from shop.demo import DEMO_PASSWORD
 from shop.models import Customer, Price, ShopProfile, User
 from shop.prices import JOBS
@@ -46,7 +46,7 @@ class Command(BaseCommand):
         self._refresh([instrument.pk for instrument in instruments])
 
     def _refresh(self, touched: list[int]) -> None:
-        from measurements import refreshing
+        from measurements.forecast import refreshing
 
         try:
             refreshing.refresh(touched)

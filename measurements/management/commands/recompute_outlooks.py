@@ -7,8 +7,8 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from instruments.models import Instrument
-from measurements.refreshing import learn_from_fleet, refresh
-from measurements.rows import start_of
+from measurements.facts.rows import start_of
+from measurements.forecast.refreshing import learn_from_fleet, refresh
 
 BAR = 30
 

@@ -5,7 +5,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from shop.models import User
-from shop.sign_in_codes import switch_off
+from shop.sign_in.codes import switch_off
 
 
 class Command(BaseCommand):

@@ -1,0 +1,212 @@
+"""Plain sentences for what moved a bridge, what one more reading would add, and how forecasts fared."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from geometry.units import MM_PER_INCH, LengthUnit, format_length
+from measurements.facts.arrays import HORIZON_YEARS
+from measurements.facts.rows import date_of
+from measurements.forecast.movement import Movement, NextReading
+from measurements.forecast.record import BINS, IDEAL_SHARE, Record
+from measurements.models import Outlook
+
+#: With fewer forecasts than this a share says nothing.
+LEAST_FORECASTS = 10
+#: Normal score of the 95 % range that chance leaves to a share of forecasts.
+CHANCE_Z = 1.96
+#: What is left is called too much from this many times the range of four cases in five: 3 s.d.
+TOO_MUCH = 3.0 / 1.2816
+
+
+@dataclass(frozen=True)
+class Part:
+    """One line of the table of what moved the bridge."""
+
+    name: str
+    amount: str
+    words: str
+
+
+def movement_parts(found: Movement, unit: LengthUnit) -> list[Part]:
+    """The parts and, last, their sum, rounded so that the figures shown add up."""
+    step = 0.01 if unit == "mm" else 0.001 * MM_PER_INCH
+    total = round(found.newest_mm / step) - round(found.first_mm / step)
+    lasting, season, work = (
+        round(mm / step) for mm in (found.lasting_mm, found.season_mm, found.work_mm)
+    )
+    left = total - lasting - season - work
+    low, high = (_signed(round(mm / step) * step, unit) for mm in _lasting_range(found))
+    return [
+        Part(
+            "Lasting lift", _signed(lasting * step, unit), f"{low} to {high} in four cases in five"
+        ),
+        Part("Season", _signed(season * step, unit), _season_words(found)),
+        Part(
+            "Work done",
+            _signed(work * step, unit),
+            "neck angle, relief and resets logged in between"
+            if work
+            else "none that moves the bridge",
+        ),
+        Part("What is left", _signed(left * step, unit), _left_words(found, unit)),
+        Part(
+            "Together",
+            _signed(total * step, unit),
+            f"{format_length(found.first_mm, unit)} on {found.first:%-d %B %Y}, "
+            f"{format_length(found.newest_mm, unit)} on {found.newest:%-d %B %Y}",
+        ),
+    ]
+
+
+def _lasting_range(found: Movement) -> tuple[float, float]:
+    return found.lasting_low_mm, found.lasting_high_mm
+
+
+def _season_words(found: Movement) -> str:
+    if found.humidity_missing:
+        return "humidity was not read on both days: what it did is in what is left"
+    return "the humidity and the time of year on the two days"
+
+
+def _left_words(found: Movement, unit: LengthUnit) -> str:
+    scatter = format_length(found.scatter_mm, unit)
+    if abs(found.left_mm) > TOO_MUCH * found.scatter_mm:
+        return f"more than scatter explains (± {scatter} is usual): read it again, look for a cause"
+    what = (
+        "the two readings and of undoing the work"
+        if abs(found.work_mm) > 0.005
+        else "the two readings"
+    )
+    return f"scatter of {what}; within ± {scatter} in four cases in five"
+
+
+def _signed(mm: float, unit: LengthUnit) -> str:
+    text = format_length(mm, unit)
+    if not any(digit in text for digit in "123456789"):
+        return text.lstrip("−")
+    return text if text.startswith("−") else f"+{text}"
+
+
+def next_reading_words(found: NextReading | None, outlook: Outlook) -> str:
+    """What one more reading would buy, where the range is ahead and a reading can change it."""
+    early, likely, late = outlook.reset_early, outlook.reset_likely, outlook.reset_late
+    if found is None or early is None or early <= outlook.as_of or not found.now_years > 0.5:
+        return ""
+    now, after, dry = (
+        _years(years) for years in (found.now_years, found.after_years, found.after_dry_years)
+    )
+    if after == now or found.after_years > found.now_years:
+        return "One more reading today would hardly narrow it: the bridge has to move first."
+    far = "" if late else f", dates past {HORIZON_YEARS} years counted as {HORIZON_YEARS}"
+    what = "the reset date" if likely else "the reset's earliest and latest date"
+    in_dry = "" if dry == after else f" (taken in a dry month, to {dry})"
+    return (
+        f"One more reading today is expected to narrow the range of {what} from {now} to {after} "
+        f"years{in_dry}{far}."
+    )
+
+
+def _years(years: float) -> str:
+    return f"{years:.0f}" if years >= 10 else f"{years:.1f}"
+
+
+def record_words(found: Record) -> str:
+    """``9 of the last 11 readings lay inside the range foretold for them.``"""
+    count, inside = len(found), int(found.inside.sum())
+    if not count:
+        return ""
+    if count == 1:
+        lay = "lay inside" if inside else "lay outside"
+        return f"The one reading that could be foretold {lay} the range foretold for it."
+    return (
+        f"{inside} of the last {count} readings lay inside the range foretold for them; "
+        "four in five are to be expected."
+    )
+
+
+@dataclass(frozen=True)
+class Share:
+    """How many forecasts of a kind held."""
+
+    name: str
+    count: int
+    inside: int
+    percent: str
+    chance: str
+    words: str
+
+
+def shares(found: Record) -> list[Share]:
+    """Share inside the range by the number of readings that the forecast rested on, then overall."""
+    rows = [
+        _share(_bin_name(least, most), found.inside[found.of_bin(least, most)])
+        for least, most in BINS
+    ]
+    return [*rows, _share("all", found.inside)]
+
+
+def _bin_name(least: int, most: int | None) -> str:
+    if most is None:
+        return f"{least} and more"
+    return f"{least}" if most == least else f"{least}–{most}"
+
+
+def _share(name: str, inside: np.ndarray) -> Share:
+    count, held = len(inside), int(inside.sum())
+    if not count:
+        return Share(name, 0, 0, "–", "–", "none yet")
+    percent = round(100 * held / count)
+    if count < LEAST_FORECASTS:
+        return Share(name, count, held, f"{percent} %", "–", "too few to say")
+    low, high = (round(100 * share) for share in chance_range(count))
+    words = "as expected"
+    if percent < low:
+        words = "too narrow"
+    elif percent > high:
+        words = "wider than needed"
+    return Share(name, count, held, f"{percent} %", f"{low}–{high} %", words)
+
+
+def chance_range(count: int) -> tuple[float, float]:
+    """Shares between which an honest range lands in 19 cases in 20, by the normal approximation to the
+    binomial distribution; readings of one instrument share its luck, so chance may do a little more."""
+    spread = CHANCE_Z * float(np.sqrt(IDEAL_SHARE * (1.0 - IDEAL_SHARE) / count))
+    return max(IDEAL_SHARE - spread, 0.0), min(IDEAL_SHARE + spread, 1.0)
+
+
+@dataclass(frozen=True)
+class RecordLine:
+    """One forecast as a table shows it."""
+
+    tag: str
+    day: date
+    before: int
+    foretold: str
+    likely: str
+    measured: str
+    inside: bool
+
+
+def record_lines(
+    found: Record, places: Sequence[int], tags: Sequence[str], unit: LengthUnit
+) -> list[RecordLine]:
+    """Forecasts at ``places`` of the record, in that order; ``tags`` are by instrument."""
+    return [
+        RecordLine(
+            tag=tags[found.row[k]],
+            day=date_of(found.day[k]),
+            before=int(found.before[k]),
+            foretold=f"{_plain(found.low_mm[k], unit)} to {format_length(found.high_mm[k], unit)}",
+            likely=format_length(found.likely_mm[k], unit),
+            measured=format_length(found.measured_mm[k], unit),
+            inside=bool(found.inside[k]),
+        )
+        for k in places
+    ]
+
+
+def _plain(mm: float, unit: LengthUnit) -> str:
+    return format_length(mm, unit).removesuffix(f" {unit}")

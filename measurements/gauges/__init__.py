@@ -1,0 +1,1 @@
+"""The shop's gauges, when they were checked, and whether one drifts."""

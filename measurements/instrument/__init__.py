@@ -1,0 +1,1 @@
+"""The page of one instrument, and who changed what of it."""

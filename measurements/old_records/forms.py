@@ -1,0 +1,79 @@
+"""Forms of an import by page: the file, and which of our columns each of its headings means."""
+
+from typing import Any
+
+from django import forms
+from django.core.files.uploadedfile import UploadedFile
+
+from measurements.old_records.archive import LIMIT_BYTES
+from measurements.old_records.matching import LEAVE_OUT, Heading, choices
+
+UNITS = [("mm", "millimetres"), ("in", "inches")]
+DAY_ORDERS = [
+    ("iso", "2026-03-31"),
+    ("day", "31/3/2026 (day first)"),
+    ("month", "3/31/2026 (month first)"),
+]
+
+
+class UploadForm(forms.Form):
+    file = forms.FileField(
+        label="File",
+        help_text="A log as CSV or XLSX, or an export of a shop as XLSX, ZIP or CSV; at most "
+        f"{LIMIT_BYTES // 1_000_000} MB. Nothing is saved before you have seen every row.",
+        max_length=200,
+        allow_empty_file=True,
+        error_messages={"required": "File is needed."},
+        widget=forms.FileInput(attrs={"accept": ".csv,.xlsx,.zip,text/csv"}),
+    )
+
+    def clean_file(self) -> UploadedFile:
+        file: UploadedFile = self.cleaned_data["file"]
+        if (file.size or 0) > LIMIT_BYTES:
+            raise forms.ValidationError(
+                f"The file has {(file.size or 0) / 1e6:.0f} MB, more than {LIMIT_BYTES / 1e6:.0f} MB. "
+                "Split it into several files."
+            )
+        return file
+
+
+class MatchForm(forms.Form):
+    """One select a heading, preset with the guess; the unit of bare numbers; how days are written."""
+
+    unit = forms.ChoiceField(label="Lengths are in", choices=UNITS)
+    day_order = forms.ChoiceField(label="Days are written", choices=DAY_ORDERS)
+
+    def __init__(self, data: Any = None, *, headings: list[Heading], **options: Any) -> None:
+        super().__init__(data, **options)
+        self.headings = headings
+        offered = _grouped(headings)
+        for heading in headings:
+            self.fields[_name(heading)] = forms.ChoiceField(
+                label=heading.text[:60],
+                choices=offered,
+                required=False,
+                initial=heading.guess,
+                widget=forms.Select(),
+            )
+
+    def rows(self) -> list[tuple[Heading, forms.BoundField]]:
+        """Each heading beside its select."""
+        return [(heading, self[_name(heading)]) for heading in self.headings]
+
+    def chosen(self) -> dict[int, str]:
+        """The key chosen for each place of the file."""
+        return {
+            heading.place: self.cleaned_data[_name(heading)] or LEAVE_OUT
+            for heading in self.headings
+        }
+
+
+def _name(heading: Heading) -> str:
+    return f"column-{heading.place}"
+
+
+def _grouped(headings: list[Heading]) -> list[Any]:
+    groups: dict[str, list[tuple[str, str]]] = {}
+    for choice in choices(headings):
+        groups.setdefault(choice.group, []).append((choice.key, choice.words))
+    return [(LEAVE_OUT, "– leave out –"), *groups.items()]

@@ -1,0 +1,250 @@
+"""Which of our columns each heading of a log means: guessed from its words, settled by a person.
+
+Headings are a shop's own; what is guessed here are the trade's words in English, common practice.
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from difflib import get_close_matches
+from functools import lru_cache
+from typing import Literal
+
+from geometry.units import LengthUnit
+from measurements.old_records.columns import HIGHEST_FRET, action_column, known_columns
+from measurements.old_records.table import Table, TableError
+
+DayOrder = Literal["iso", "day", "month"]
+LEAVE_OUT = ""
+SAMPLES = 3
+FRETS_OFFERED = range(1, 25)
+UNIT_WORDS = {
+    "mm": re.compile(r"(?:^|[\s_(\[/,])(?:mm|millimet(?:re|er)s?)\.?(?:$|[\s_)\]])"),
+    "in": re.compile(r"(?:^|[\s_(\[/,])(?:in|inch(?:es)?)\.?(?:$|[\s_)\]])|[\"″]"),
+}
+SLASHED_DAY = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})")
+CLOCK = re.compile(r"(\d{4}-\d{2}-\d{2})[T ]\d{2}:\d{2}.*")
+FRET = re.compile(r"(?<![0-9])(\d{1,2})(?:st|nd|rd|th)?(?![0-9])")
+SIDES = {
+    "bass": re.compile(r"\b(?:bass|low|lo|b|6th string|low e)\b"),
+    "treble": re.compile(r"\b(?:treble|high|hi|t|1st string|high e)\b"),
+}
+#: Words that mean a column, the most telling first. Keys are ours without the unit.
+WORDS: tuple[tuple[str, str], ...] = (
+    (r"\b(?:rh|humid\w*)\b|%", "humidity_pct"),
+    (r"\btemp\w*\b|°c", "temperature_c"),
+    (r"\b(?:stage|in out|in/out)\b", "stage"),
+    (r"\bturns?\b", "turns"),
+    (r"\b(?:max\w*|most) tilt\b|\btilt max\b", "tilt_max_deg"),
+    (r"\b(?:tilt|neck angle)\b", "tilt_now_deg"),
+    (r"\brelief\b", "relief"),
+    (r"\b(?:bridge rise|rise|belly|bellying|lift)\b", "bridge_rise"),
+    (r"\b(?:compensation|comp)\b", "compensation"),
+    (r"\bscale\b", "scale_length"),
+    (r"\bradius\b", "fretboard_radius"),
+    (r"\bspread\b.*\bnut\b|\bnut\b.*\bspread\b", "half_spread_nut"),
+    (r"\bspread\b.*\bsaddle\b|\bsaddle\b.*\bspread\b", "half_spread_saddle"),
+    (r"\bpivot\b", "pivot_depth"),
+    (r"\bbolt arm\b|\barm\b", "bolt_arm"),
+    (r"\bpitch\b", "thread_pitch"),
+    (r"\b(?:neck )?joint (?:kind|type)\b|\bneck joint\b", "joint_kind"),
+    (r"\bjoint fret\b|\bbody joint\b", "joint_fret"),
+    (r"\b(?:year|built)\b", "built_year"),
+    (r"\b(?:notes?|remarks?|comments?)\b", "notes"),
+    (r"\b(?:date|day|when|checked in|measured)\b", "checked_in_on"),
+    (r"\b(?:customer|owner|client|player)\b", "customer"),
+    (r"\b(?:tag|code|id|label|ticket|instrument|no|number)\b", "tag"),
+    (r"\bstrings?\b", "strings"),
+)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One of our columns as it is offered: ``key`` is its name without the unit of length."""
+
+    key: str
+    words: str
+    group: str
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A heading of the file with its first values, what is guessed, and the unit it names itself."""
+
+    place: int
+    text: str
+    samples: list[str]
+    guess: str
+    unit: LengthUnit | None
+
+
+def choices(headings: Sequence[Heading] = ()) -> list[Choice]:
+    """Every column a heading may be matched to, in the order of the trade's sheet."""
+    found = [Choice(key, words, group) for group, pairs in _OFFERED for key, words in pairs]
+    frets = {fret for heading in headings if (fret := _fret_of(heading.guess))}
+    for fret in sorted({*FRETS_OFFERED, *frets}):
+        for side in SIDES:
+            found.append(Choice(f"action_{fret}_{side}", f"action at {fret}, {side}", "Action"))
+    return found
+
+
+_OFFERED: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
+    (
+        "The row",
+        (
+            ("tag", "tag of the instrument"),
+            ("checked_in_on", "day of the check-in"),
+            ("stage", "stage: received or returned"),
+            ("customer", "customer's name"),
+            ("notes", "notes"),
+        ),
+    ),
+    (
+        "Readings",
+        (
+            ("relief", "relief"),
+            ("bridge_rise", "bridge rise"),
+            ("saddle_bass", "saddle, bass"),
+            ("saddle_treble", "saddle, treble"),
+            ("humidity_pct", "humidity (%)"),
+            ("temperature_c", "temperature (°C)"),
+        ),
+    ),
+    (
+        "The instrument",
+        (
+            ("built_year", "year built"),
+            ("strings", "strings: steel or nylon"),
+            ("scale_length", "scale length"),
+            ("compensation", "compensation"),
+            ("joint_fret", "body joint at fret"),
+            ("fretboard_radius", "fretboard radius"),
+            ("half_spread_nut", "outer string to centre at nut"),
+            ("half_spread_saddle", "outer string to centre at saddle"),
+        ),
+    ),
+    (
+        "The neck joint",
+        (
+            ("joint_kind", "kind of joint"),
+            ("turns", "turns made after the reading"),
+            ("tilt_now_deg", "tilt at the reading (°)"),
+            ("tilt_max_deg", "most tilt (°)"),
+            ("pivot_depth", "pivot below the fret plane"),
+            ("bolt_arm", "pivot to adjusting bolt"),
+            ("thread_pitch", "thread pitch"),
+        ),
+    ),
+)
+
+
+def headings(table: Table) -> list[Heading]:
+    """Each named column of the file with a guess; no two headings are guessed to be the same."""
+    taken: set[str] = set()
+    found = []
+    for place, text in enumerate(table.header):
+        if not text:
+            continue
+        key = guess(text)
+        if key in taken:
+            key = LEAVE_OUT
+        taken.add(key)
+        samples = [row[place].strip() for row in table.rows[:200] if row[place].strip()]
+        found.append(
+            Heading(place, text, [s[:40] for s in samples[:SAMPLES]], key, unit_named(text))
+        )
+    return found
+
+
+def guess(text: str) -> str:
+    """The key of the column a heading most likely means, or that it is to be left out."""
+    exact = text.strip().lower()
+    if exact in _by_name() or action_column(exact):
+        return _without_unit(exact)
+    plain = " ".join(re.sub(r"[^a-z0-9%°#/]+", " ", exact).replace("#", " no ").split())
+    side = next((name for name, words in SIDES.items() if words.search(plain)), None)
+    if "saddle" in plain and "spread" not in plain and side:
+        return f"saddle_{side}"
+    fret = FRET.search(plain)
+    if side and fret and 1 <= int(fret[1]) <= HIGHEST_FRET and not re.search("relief", plain):
+        return f"action_{int(fret[1])}_{side}"
+    for words, key in WORDS:
+        if re.search(words, plain):
+            return key
+    near = get_close_matches(plain.replace(" ", "_")[:40], list(_by_name()), n=1, cutoff=0.8)
+    return _without_unit(near[0]) if near else LEAVE_OUT
+
+
+def unit_named(text: str) -> LengthUnit | None:
+    """The unit of length a heading names itself, such as "relief (mm)"."""
+    lower = text.strip().lower()
+    for unit, words in UNIT_WORDS.items():
+        if words.search(lower) and not re.search(r"\bin[ /]out\b|checked.in|measured in", lower):
+            return unit  # type: ignore[return-value]
+    return None
+
+
+def matched(
+    table: Table, chosen: dict[int, str], unit: LengthUnit, day_order: DayOrder = "iso"
+) -> Table:
+    """The table under our own names: ``chosen`` gives each place's key, the others are left out.
+
+    Raises ``TableError`` when two headings are matched to one column, or one is unknown.
+    """
+    names: dict[int, str] = {}
+    for place, key in chosen.items():
+        if key == LEAVE_OUT:
+            continue
+        name = _named(key, unit_named(table.header[place]) or unit)
+        if name in names.values():
+            raise TableError(
+                f"Two headings are matched to “{words_of(key)}”. Leave one of them out."
+            )
+        names[place] = name
+    places = list(names)
+    day = next((n for n, place in enumerate(places) if names[place] == "checked_in_on"), None)
+    rows = []
+    for row in table.rows:
+        cells = [row[place] for place in places]
+        if day is not None:
+            cells[day] = _day(cells[day].strip(), day_order)
+        rows.append([*cells, ""])
+    return Table(header=[names[place] for place in places], rows=rows, lines=table.lines)
+
+
+def words_of(key: str) -> str:
+    return next((choice.words for choice in choices() if choice.key == key), key)
+
+
+def _named(key: str, unit: LengthUnit) -> str:
+    for name in (key, f"{key}_{unit}"):
+        if name in _by_name() or action_column(name):
+            return name
+    raise TableError(f"“{key[:40]}” is none of the columns an import knows.")
+
+
+def _day(text: str, order: DayOrder) -> str:
+    """The day as 2026-03-31; a time of day beside it is cut off; what is no day is left as it is."""
+    if clock := CLOCK.fullmatch(text):
+        return clock[1]
+    match = SLASHED_DAY.fullmatch(text)
+    if match is None or order == "iso":
+        return text
+    first, second, year = (int(part) for part in match.groups())
+    day, month = (first, second) if order == "day" else (second, first)
+    return f"{year}-{month:02d}-{day:02d}" if month <= 12 else text  # the import says what is wrong
+
+
+@lru_cache(maxsize=1)
+def _by_name() -> frozenset[str]:
+    return frozenset(known_columns(date.max))
+
+
+def _without_unit(name: str) -> str:
+    return re.sub(r"_(?:mm|in)$", "", name)
+
+
+def _fret_of(key: str) -> int | None:
+    match = re.fullmatch(r"action_(\d{1,2})_(?:bass|treble)", key)
+    return int(match[1]) if match else None

@@ -1,0 +1,1 @@
+"""Photos and noted damage of a check-in."""

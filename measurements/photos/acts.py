@@ -1,0 +1,158 @@
+"""Writing photos and noted damage: each act atomic, nothing half-saved. ``acts.void`` strikes them out."""
+
+import logging
+from collections.abc import Mapping
+from uuid import UUID, uuid4
+
+from django.core.exceptions import ValidationError
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+from django.db import transaction
+
+from instruments.models import Instrument
+from measurements.models import CheckIn, Damage, Photo, Stage
+from measurements.photos.kept import PhotoRefusedError, Picture, prepare
+from measurements.photos.reads import damages_of, photos_of
+from shop.models import User
+
+MOST_PHOTOS = 40  # of one check-in
+MOST_DAMAGES = 40
+MOST_IN_REPORT = 6  # of one check-in; so many still leave a report on two pages
+
+logger = logging.getLogger(__name__)
+
+
+def add_photo(*, check_in: CheckIn, data: bytes, by: User | None) -> tuple[Photo, bool]:
+    """Keep one photo; says whether it is new, since the same one twice gives the first one back.
+
+    Raises ``PhotoRefusedError`` for a file that is not kept, ``ValidationError`` for a voided check-in.
+    """
+    picture = prepare(data)  # before the lock: unpacking takes a while
+    uuid = uuid4()
+    name = f"photos/{uuid}.jpg"  # never what the client called it
+    try:
+        with transaction.atomic():
+            _lock(check_in)
+            already = photos_of(check_in).filter(voided_at=None, digest=picture.digest).first()
+            if already is not None:
+                return already, False
+            if photos_of(check_in).filter(voided_at=None).count() >= MOST_PHOTOS:
+                raise PhotoRefusedError(
+                    f"the check-in has {MOST_PHOTOS} photos, the most it can hold. Void one that is "
+                    "not needed first"
+                )
+            return _stored(check_in, picture, uuid, name, by), True
+    except OSError as error:
+        _forget(name)
+        logger.exception("A photo could not be stored.")
+        raise PhotoRefusedError(
+            "it could not be stored: the disk may be full. Tell whoever looks after the server"
+        ) from error
+    except BaseException:
+        _forget(name)
+        raise
+
+
+def _stored(check_in: CheckIn, picture: Picture, uuid: UUID, name: str, by: User | None) -> Photo:
+    photo = Photo(
+        uuid=uuid,
+        check_in=check_in,
+        image=default_storage.save(name, ContentFile(picture.jpeg)),
+        width=picture.width,
+        height=picture.height,
+        digest=picture.digest,
+        added_by=by,
+    )
+    photo.full_clean()
+    photo.save()
+    return photo
+
+
+def _forget(name: str) -> None:
+    """Take a file without a row away again; that this fails must not hide why."""
+    try:
+        default_storage.delete(name)
+    except OSError:
+        logger.exception("A file without a row was left behind: %s", name)
+
+
+@transaction.atomic
+def describe_photos(*, check_in: CheckIn, said: Mapping[UUID, tuple[str, bool]]) -> int:
+    """Say what photos show and choose those for the report; returns how many changed.
+
+    ``said`` is words and choice by photo; a photo it leaves out stays as it is.
+    Raises ``ValidationError`` where too many are chosen.
+    """
+    _lock(check_in)
+    standing = photos_of(check_in).filter(voided_at=None)
+    changed = 0
+    for photo in standing.filter(uuid__in=said):
+        words, in_report = said[photo.uuid]
+        words = " ".join(words.split())
+        if (photo.words, photo.in_report) == (words, in_report):
+            continue
+        photo.words, photo.in_report = words, in_report
+        photo.full_clean()
+        photo.save(update_fields=["words", "in_report"])
+        changed += 1
+    chosen = standing.filter(in_report=True).count()
+    if chosen > MOST_IN_REPORT:
+        raise ValidationError(
+            f"{chosen} photos are ticked for the report; it shows at most {MOST_IN_REPORT} of a "
+            f"check-in. Untick {chosen - MOST_IN_REPORT}."
+        )
+    return changed
+
+
+@transaction.atomic
+def note_damage(
+    *,
+    check_in: CheckIn,
+    place: str,
+    words: str,
+    by: User | None,
+    photo: Photo | None = None,
+    uuid: UUID | None = None,
+) -> Damage:
+    """Note damage that an instrument came with; a repeated ``uuid`` gives the first one back.
+
+    Raises ``ValidationError`` where the check-in is voided or not one as received, where the photo is
+    not one of its own, or where place or words are missing.
+    """
+    _lock(check_in)
+    uuid = uuid or uuid4()
+    already = Damage.objects.filter(uuid=uuid).first()
+    if already is not None:
+        if already.check_in_id != check_in.pk:
+            raise ValidationError("This damage was already noted at another check-in.")
+        return already
+    if check_in.stage != Stage.RECEIVED:
+        raise ValidationError(
+            "Damage is noted where the instrument was received; this check-in is as returned."
+        )
+    if photo is not None and not photos_of(check_in).filter(pk=photo.pk, voided_at=None).exists():
+        raise ValidationError({"photo": "This photo is not one of the check-in's; choose another."})
+    if damages_of(check_in).filter(voided_at=None).count() >= MOST_DAMAGES:
+        raise ValidationError(
+            f"The check-in has {MOST_DAMAGES} entries of damage, the most it can hold. Void one first."
+        )
+    damage = Damage(
+        uuid=uuid,
+        check_in=check_in,
+        place=" ".join(place.split()),
+        words=" ".join(words.split()),
+        photo=photo,
+        noted_by=by,
+    )
+    damage.full_clean()
+    damage.save()
+    return damage
+
+
+def _lock(check_in: CheckIn) -> None:
+    """One writer at a time, and none on a check-in that was voided."""
+    Instrument.objects.select_for_update().get(pk=check_in.instrument_id)
+    if CheckIn.objects.filter(pk=check_in.pk, voided_at__isnull=False).exists():
+        raise ValidationError(
+            "This check-in was voided; add photos and damage to the one that stands."
+        )

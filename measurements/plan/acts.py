@@ -1,0 +1,111 @@
+"""Telling a customer and booking a day: written down first, so that nobody is told twice."""
+
+from datetime import date
+
+from django.core.exceptions import ValidationError
+from django.core.mail import EmailMessage
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from instruments.models import Instrument
+from measurements.models import Booking, Channel, Contact
+from measurements.plan.calls import Call
+from measurements.plan.letters import letter_for
+from shop.models import Customer, ShopProfile, User
+
+
+def log_contact(
+    *,
+    instrument: Instrument,
+    customer: Customer,
+    channel: str,
+    reason: str,
+    occasion: str,
+    by: User,
+    words: str = "",
+    to: str = "",
+    subject: str = "",
+) -> Contact:
+    """Write down that a customer was told; raises ``ValidationError`` for a letter that has gone already.
+
+    Calls may be many: nobody answered, then somebody did.
+    """
+    contact = Contact(
+        instrument=instrument,
+        customer=customer,
+        channel=channel,
+        reason=reason,
+        occasion=occasion,
+        to=to,
+        subject=subject,
+        words=words,
+        made_by=by,
+    )
+    contact.clean_fields()
+    try:
+        with transaction.atomic():
+            contact.save()
+    except IntegrityError as error:
+        raise ValidationError(
+            f"{customer} was told this about {instrument.tag} already; see the contacts."
+        ) from error
+    return contact
+
+
+def send(call: Call, *, by: User) -> Contact:
+    """E-mail one customer. The contact is committed first: a crash may lose a letter, never double it.
+
+    Raises ``ValidationError`` where the customer was told, has no address or wants no reminders, and
+    where the mail server refuses; a refused letter is on record as such and may be sent again.
+    """
+    if not call.customer.email:
+        raise ValidationError(f"{call.customer} has no e-mail address on record.")
+    if call.customer.no_reminders:
+        raise ValidationError(f"{call.customer} does not want to be reminded.")
+    shop = ShopProfile.current()
+    letter = letter_for(call, shop)
+    contact = log_contact(
+        instrument=call.instrument,
+        customer=call.customer,
+        channel=Channel.EMAIL,
+        reason=call.reason.words,
+        occasion=call.occasion,
+        by=by,
+        words=letter.body,
+        to=letter.to,
+        subject=letter.subject,
+    )
+    message = EmailMessage(
+        letter.subject,
+        letter.body,
+        to=[letter.to],
+        reply_to=[shop.email] if shop.email else None,
+    )
+    deliver(contact, message)
+    return contact
+
+
+def deliver(contact: Contact, message: EmailMessage) -> None:
+    """Send what is on record as sent; a refusal is put on record, and raised as ``ValidationError``."""
+    try:
+        message.send()
+    except Exception as error:  # whatever the mail server or the network said
+        contact.failed = f"{type(error).__name__}: {error}"[:400]
+        contact.save(update_fields=["failed"])
+        raise ValidationError(
+            f"The letter to {contact.customer} did not go ({contact.failed}). Nothing else was changed."
+        ) from error
+
+
+@transaction.atomic
+def book(*, instrument: Instrument, day: date, words: str, by: User) -> Booking:
+    """Book a day; a second booking of the same instrument for the same day is refused."""
+    Instrument.objects.select_for_update().get(pk=instrument.pk)
+    if day < timezone.localdate():
+        raise ValidationError({"day": f"{day} is past; book today or a later day."})
+    if Booking.objects.standing().filter(instrument=instrument, day=day).exists():
+        raise ValidationError({"day": f"{instrument.tag} is booked for {day} already."})
+    booking = Booking(instrument=instrument, day=day, words=words, booked_by=by)
+    booking.full_clean()
+    booking.save()
+    return booking

@@ -1,0 +1,1 @@
+"""What is on record about a customer: shown, taken out, erased."""

@@ -1,0 +1,99 @@
+"""A report to its customer by e-mail: asked for, so it goes to those who want no reminders too."""
+
+from django.core.exceptions import ValidationError
+from django.core.mail import EmailMessage
+
+from measurements.models import Channel, Contact, ServiceReport
+from measurements.plan.acts import deliver, log_contact
+from measurements.plan.letters import one_line
+from measurements.reports.paper import file_name, pdf
+from measurements.reports.revisions import told_before
+from shop.models import ShopProfile, User
+
+
+def subject_of(report: ServiceReport) -> str:
+    name = report.content["instrument"]["name"] or f"instrument {report.instrument.tag}"
+    return one_line(f"{str(report).capitalize()}: {name}")[:200]
+
+
+def words_of(report: ServiceReport) -> str:
+    """The letter: what was found and what comes next, in the report's own sentences."""
+    content = report.content
+    name = content["instrument"]["name"] or "your guitar"
+    lead = f"here is the report on your instrument, {one_line(name)} (tag {report.instrument.tag})"
+    if report.revision > 1:
+        lead += f", in its revision {report.revision}. It takes the place of the one of "
+        lead += f"{content['revision']['replaces_issued_on']}. What was corrected: "
+        lead += one_line(report.why_revised).rstrip(".")
+    contact = " or ".join(one_line(way) for way in content["shop"]["contact"])
+    customer = content["customer"]["name"] if content["customer"] else ""
+    paragraphs = [
+        f"Dear {one_line(customer)}," if customer else "Good day,",
+        f"{lead}. You find it attached as a PDF.",
+        " ".join(content["found"]),
+        f"What comes next: {' '.join(content['next'])}",
+        f"If anything is unclear, you reach us at {contact}." if contact else "",
+        f"With kind regards\n{one_line(content['shop']['name'])}",
+    ]
+    return "\n\n".join(paragraph for paragraph in paragraphs if paragraph)[:4000]
+
+
+def sent(report: ServiceReport) -> list[Contact]:
+    """The times this revision went out, newest first; without those that failed."""
+    first = _occasion(report, 0)
+    found = report.instrument.contacts.filter(channel=Channel.EMAIL, failed="")
+    return list(
+        (found.filter(occasion=first) | found.filter(occasion__startswith=f"{first}:"))
+        .select_related("made_by")
+        .order_by("-made_at", "-pk")
+    )
+
+
+def _occasion(report: ServiceReport, sent_before: int) -> str:
+    """Each sending is an occasion of its own, so that two people never send the same one."""
+    again = f":{sent_before + 1}" if sent_before else ""
+    return f"report:{report.number}-r{report.revision}{again}"
+
+
+def send_report(
+    report: ServiceReport, *, by: User, words: str, paper: str, sent_before: int
+) -> Contact:
+    """E-mail a report to the instrument's customer, with its PDF. It is written down first.
+
+    ``sent_before`` is how often the sender saw that it went out: where it has gone out since, it is
+    not sent. Raises ``ValidationError`` then, where there is no address, where the instrument is
+    somebody else's by now (the report names the former owner), and where the mail server refuses,
+    which is put on record; ``PdfUnavailableError`` where no PDF can be made.
+    """
+    customer = report.instrument.customer
+    if customer is None or not customer.email:
+        raise ValidationError("There is no e-mail address on record to send it to.")
+    former = told_before(report, report.instrument)
+    if former is not None:
+        raise ValidationError(
+            f"It was issued for {former['name']} and names them; it does not go to {customer}."
+        )
+    shop = ShopProfile.current()
+    attached = pdf(report, paper)
+    if len(sent(report)) > sent_before:
+        raise ValidationError("It was sent in the meantime; look at the contacts first.")
+    contact = log_contact(
+        instrument=report.instrument,
+        customer=customer,
+        channel=Channel.EMAIL,
+        reason=str(report),
+        occasion=_occasion(report, sent_before),
+        by=by,
+        words=words,
+        to=customer.email,
+        subject=subject_of(report),
+    )
+    message = EmailMessage(
+        contact.subject,
+        words,
+        to=[customer.email],
+        reply_to=[shop.email] if shop.email else None,
+    )
+    message.attach(file_name(report), attached, "application/pdf")
+    deliver(contact, message)
+    return contact

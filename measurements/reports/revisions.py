@@ -1,0 +1,103 @@
+"""A correction of an issued report: the next revision of its number, which says what was corrected."""
+
+from datetime import date, datetime
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+
+from instruments.models import Instrument
+from measurements.models import CheckIn, ServiceReport, Stage
+from measurements.reports.content import freeze
+from measurements.reports.words import day_words
+from shop.models import User
+
+
+@transaction.atomic
+def revise(report: ServiceReport, by: User, *, why: str, nonce: str = "") -> ServiceReport:
+    """Issue the next revision of a report from the facts that stand now; the earlier ones stay.
+
+    It is about the same visit. Where the instrument has come again since, what to expect is said as of
+    the day of the first issue. A repeated ``nonce`` gives the first one back. Raises ``ValidationError``
+    where no reason is given, another revision came first or nothing measured stands any more.
+    """
+    why = " ".join(why.split())
+    if not why:
+        raise ValidationError({"why": "Say what was corrected: the revision prints it."})
+    instrument = Instrument.objects.select_for_update().get(pk=report.instrument_id)
+    newest = ServiceReport.objects.filter(number=report.number).newest().get()
+    if nonce and newest.content.get("nonce") == nonce:
+        return newest
+    if newest.revision != report.revision:
+        raise ValidationError(
+            f"Revision {newest.revision} was issued on {_day(newest.issued_at)}, in the meantime. "
+            "Look at it first."
+        )
+    now = timezone.now()
+    before, as_of = _limits(instrument, report.number)
+    told = told_before(newest, instrument)
+    unit = newest.content["unit"] if told else None
+    content = freeze(instrument, by=by, issued_at=now, as_of=as_of, before=before, unit=unit)
+    if told:
+        content["customer"] = told
+    content["nonce"] = nonce
+    content["revision"] = {
+        "why": why if why[-1] in ".!?" else f"{why}.",
+        "replaces_issued_on": _day(newest.issued_at),
+        "as_of": day_words(as_of) if as_of else "",
+    }
+    revision = ServiceReport(
+        number=report.number,
+        revision=newest.revision + 1,
+        instrument=instrument,
+        issued_at=now,
+        issued_by=by,
+        why_revised=why,
+        content=content,
+    )
+    revision.full_clean()
+    revision.save()
+    return revision
+
+
+def told_before(newest: ServiceReport, instrument: Instrument) -> dict[str, Any] | None:
+    """Whom the report was for, where the instrument is somebody else's by now; else None.
+
+    The former owner may hold a link to it, and is not to learn of the new one.
+    """
+    told: dict[str, Any] | None = newest.content.get("customer")
+    if not told or instrument.customer is None:
+        return told
+    code = told.get("code")  # reports from before it was kept have the name alone
+    same = code == instrument.customer.code if code else told["name"] == instrument.customer.name
+    return None if same else told
+
+
+def _limits(instrument: Instrument, number: int) -> tuple[datetime | None, date | None]:
+    """Where the report's visit ended and what day it speaks of; both None while it is the latest."""
+    first = ServiceReport.objects.get(number=number, revision=1)
+    later: CheckIn | None = (
+        instrument.check_ins.standing()
+        .filter(stage=Stage.RECEIVED, at_pitch=True, measured_at__gt=first.issued_at)
+        .order_by("measured_at", "pk")
+        .first()
+    )
+    if later is None:
+        return None, None
+    return later.measured_at, timezone.localtime(first.issued_at).date()
+
+
+def replaced_words(report: ServiceReport) -> str:
+    """``Replaced on 6 May 2026 by revision 2. What was corrected: …``; empty for the newest."""
+    later = report.replaced_by()
+    if later is None:
+        return ""
+    return (
+        f"Replaced on {_day(later.issued_at)} by revision {later.revision}. "
+        f"What was corrected: {later.why_revised.rstrip('.')}."
+    )
+
+
+def _day(moment: datetime) -> str:
+    return day_words(timezone.localtime(moment).date())

@@ -1,0 +1,1 @@
+"""Work at the bench, step by step: what it should do, logging it, measuring again."""

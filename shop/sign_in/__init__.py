@@ -1,0 +1,1 @@
+"""Who may come in: passwords, the second factor, and how often one may guess."""
