@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from geometry._checks import FloatArray, as_between, as_not_negative
-from geometry.constants import REPEATS_LIMIT, REPEATS_TEXT_LIMIT, VISIT_SD_MM
+from geometry.constants import REPEATS_LIMIT, VISIT_SD_MM
+from geometry.constants import REPEATS_TEXT_LIMIT as REPEATS_TEXT_LIMIT  # for the forms too
 from geometry.units import (
     _FRACTION,
     _LENGTH_UNITS,

@@ -16,12 +16,12 @@ from geometry.constants import (
     ANGLE_LIMIT_DEG,
     HUMIDITY_RANGE_PCT,
     LENGTH_LIMIT_MM,
-    MM_PER_INCH,
     ROOM_TEMPERATURE_RANGE_C,
     SIXTY_FOURTHS,
     TEXT_LIMIT,
     TURNS_LIMIT,
 )
+from geometry.constants import MM_PER_INCH as MM_PER_INCH  # for forms and charts too
 
 LengthUnit = Literal["mm", "in"]
 QuantityKind = Literal["humidity", "temperature", "turns", "angle"]

@@ -21,14 +21,14 @@ from django.http import QueryDict
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
 
-from shop.fields import MeasureField
+from shop.fields import MeasureField, ModelForm
 
 MINE, THEIRS = "mine", "theirs"
 HISTORY_READ = 200
 EMPTY = "nothing"
 UNCHANGED = "Nothing was changed."
 
-Forms = Sequence[forms.ModelForm]
+Forms = Sequence[ModelForm]
 
 
 @dataclass(frozen=True)
@@ -308,7 +308,7 @@ def _words(of: forms.Field, raw: Any) -> str:
 
 def _who_and_when(bound: forms.BoundField) -> str:
     """Who gave a field the value that it has, and when, from the record's history; empty if unknown."""
-    made = last_change(cast(forms.ModelForm, bound.form).instance, bound.name)
+    made = last_change(cast(ModelForm, bound.form).instance, bound.name)
     if made is None:
         return ""
     person, moment = made

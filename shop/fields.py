@@ -2,13 +2,18 @@
 
 from collections.abc import Callable
 from statistics import fmean
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.core.exceptions import ValidationError
 
 from geometry.repeats import REPEATS_TEXT_LIMIT, odd_one, parse_lengths
 from geometry.units import LengthUnit, QuantityKind, format_length, parse_length, parse_quantity
+
+if TYPE_CHECKING:  # only the type checker knows model forms by their models
+    ModelForm = forms.ModelForm[Any]
+else:
+    ModelForm = forms.ModelForm
 
 Range = tuple[float, float]
 TICK = " If it is right, tick the box below and save again."
@@ -218,7 +223,7 @@ class MeasuredForm(forms.Form):
         return str(self.data.get(self.add_prefix(name), "")).strip()
 
 
-class MeasuredModelForm(MeasuredForm, forms.ModelForm):
+class MeasuredModelForm(MeasuredForm, ModelForm):
     """A model form whose lengths may be typed in any unit and come back as they were typed."""
 
     def __init__(self, *args: Any, unit: LengthUnit = "mm", **kwargs: Any) -> None:

@@ -3,11 +3,11 @@ from collections.abc import Iterator
 from django import forms
 from django.utils.text import capfirst
 
-from shop.fields import LengthField, MeasuredModelForm
+from shop.fields import LengthField, MeasuredModelForm, ModelForm
 from shop.models import PROFILE_RANGES, Customer, ShopProfile, User
 
 
-class CustomerForm(forms.ModelForm):
+class CustomerForm(ModelForm):
     class Meta:
         model = Customer
         fields = ["name", "phone", "email", "address", "unit", "no_reminders", "notes"]
@@ -79,13 +79,14 @@ class _ShopProfileForm(MeasuredModelForm):
 ShopProfileForm = type("ShopProfileForm", (_ShopProfileForm,), _length_fields())
 
 
-class PreferencesForm(forms.ModelForm):
+class PreferencesForm(ModelForm):
     class Meta:
         model = User
         fields = ["first_name", "last_name", "unit"]
 
     def save(self, commit: bool = True) -> User:
         """Write these fields alone: the rest was read before an owner may have closed the account."""
+        user: User = self.instance
         if commit:
-            self.instance.save(update_fields=self._meta.fields)
-        return self.instance
+            user.save(update_fields=self._meta.fields)
+        return user

@@ -50,7 +50,7 @@ def _passes(name: str, check: Callable[[], bool]) -> bool:
 def _database_answers() -> bool:
     with connection.cursor() as cursor:
         cursor.execute("SELECT 1")
-        return cursor.fetchone() == (1,)
+        return bool(cursor.fetchone() == (1,))
 
 
 def _migrations_applied() -> bool:

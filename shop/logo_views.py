@@ -30,8 +30,8 @@ class LogoForm(forms.Form):
         },
     )
 
-    def clean_file(self) -> UploadedFile:
-        file: UploadedFile = self.cleaned_data["file"]
+    def clean_file(self) -> "UploadedFile[bytes]":
+        file: UploadedFile[bytes] = self.cleaned_data["file"]
         if (file.size or 0) > logo.LIMITS.most_bytes:  # not even read
             raise forms.ValidationError(f"Not kept: {too_large(file.size or 0, logo.LIMITS)}.")
         return file

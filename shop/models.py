@@ -47,7 +47,7 @@ def one_of(name: str, choices: type[models.TextChoices]) -> models.CheckConstrai
     )
 
 
-def version_field() -> models.PositiveIntegerField:
+def version_field() -> "models.PositiveIntegerField[int, int]":
     """Counts the edits of a record, so that of two people who edit it at once the second is told."""
     return models.PositiveIntegerField(default=0, editable=False)
 
@@ -134,7 +134,9 @@ PROFILE_RANGES: dict[str, tuple[float, float]] = {
 }
 
 
-def figure(name: str, words: str, default: float, **options: Any) -> models.FloatField:
+def figure(
+    name: str, words: str, default: float, **options: Any
+) -> "models.FloatField[float, float]":
     return models.FloatField(
         words, default=default, validators=between(*PROFILE_RANGES[name]), **options
     )

@@ -49,4 +49,5 @@ def write_pdf(
         sheets.append(CSS(string=text, url_fetcher=fetcher))
         fitting = page.render(stylesheets=sheets, pdf_variant=VARIANT)
     document = fitting if len(fitting.pages) <= most_pages else plain
-    return document.write_pdf(pdf_variant=VARIANT)
+    made: bytes = document.write_pdf(pdf_variant=VARIANT)
+    return made

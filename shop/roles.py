@@ -30,7 +30,8 @@ def roles_of(user: User) -> set[str]:
     """Names of the roles a person holds; remembered on the user for the length of a request."""
     if not hasattr(user, "_roles"):
         _ask(user)
-    return user._roles  # type: ignore[attr-defined]
+    roles: set[str] = user._roles  # type: ignore[attr-defined]
+    return roles
 
 
 def _ask(user: User) -> None:
@@ -63,7 +64,8 @@ def role_required(*roles: str, first_password: bool = False) -> Callable[[AnyVie
                 raise PermissionDenied(f"This page is for: {', '.join(roles)}.")
             if user.first_password_until is not None and not first_password:
                 return redirect("password")
-            return view(request, *args, **kwargs)
+            answer: HttpResponse = view(request, *args, **kwargs)
+            return answer
 
         return checked
 

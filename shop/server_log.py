@@ -9,7 +9,7 @@ from gunicorn.glogging import Logger
 from shop.logs import Json, Line
 
 
-class ServerLog(Logger):
+class ServerLog(Logger):  # type: ignore[misc]  # gunicorn has no types
     """For gunicorn's ``--logger-class``: what goes wrong before or around the app; no access log."""
 
     def setup(self, cfg: Config) -> None:

@@ -8,7 +8,7 @@ place only (Unicode Standard Annex 9, "Implicit Directional Marks").
 """
 
 import re
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.db import models
 
@@ -41,7 +41,15 @@ def _as_kept_before(found: tuple[str, str, Any, Any], kind: str) -> tuple[str, s
     return name, f"django.db.models.{kind}", args, kwargs
 
 
-class LineField(models.CharField):
+if TYPE_CHECKING:  # only the type checker knows fields by what they hold; text is nowhere null
+    _CharField = models.CharField[str, str]
+    _TextField = models.TextField[str, str]
+else:
+    _CharField = models.CharField
+    _TextField = models.TextField
+
+
+class LineField(_CharField):
     """A line of text, kept as :func:`plain_line` gives it."""
 
     def to_python(self, value: Any) -> Any:
@@ -52,7 +60,7 @@ class LineField(models.CharField):
         return _as_kept_before(super().deconstruct(), "CharField")
 
 
-class ProseField(models.TextField):
+class ProseField(_TextField):
     """Text of several lines, kept as :func:`plain_prose` gives it."""
 
     def to_python(self, value: Any) -> Any:

@@ -9,6 +9,7 @@ import base64
 import logging
 import math
 import secrets
+from datetime import datetime
 from urllib.parse import quote
 
 import segno
@@ -34,7 +35,7 @@ def factor_of(user: User) -> TOTPDevice | None:
 
 
 def backup_codes_left(user: User) -> int:
-    return StaticToken.objects.filter(device__user=user).count()
+    return int(StaticToken.objects.filter(device__user=user).count())
 
 
 @transaction.atomic
@@ -122,7 +123,8 @@ def seconds_to_wait(user: User, typed: str) -> int:
     allowed, more = device.verify_is_allowed() if device else (True, None)
     if allowed or more is None or "locked_until" not in more:
         return 0
-    return math.ceil((more["locked_until"] - timezone.now()).total_seconds())
+    until: datetime = more["locked_until"]
+    return math.ceil((until - timezone.now()).total_seconds())
 
 
 def _device_for(user: User, typed: str, *, lock: bool = False) -> TOTPDevice | StaticDevice | None:

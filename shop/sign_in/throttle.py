@@ -62,13 +62,13 @@ def account_of(request: HttpRequest, credentials: Mapping[str, Any] | None = Non
     return salted_hmac("shop.sign_in.throttle.account", name, algorithm="sha256").hexdigest()
 
 
-class Throttle(AxesDatabaseHandler):
+class Throttle(AxesDatabaseHandler):  # type: ignore[misc]  # the package has no types
     """Refuses an account at an address after a few failures, and an address after many."""
 
     def get_failures(
         self, request: HttpRequest, credentials: Mapping[str, Any] | None = None
     ) -> int:
-        failures = super().get_failures(request, credentials)
+        failures: int = super().get_failures(request, credentials)
         since = request.axes_attempt_time - settings.AXES_COOLOFF_TIME  # type: ignore[attr-defined]
         of_address = AccessAttempt.objects.filter(
             ip_address=request.axes_ip_address,  # type: ignore[attr-defined]
@@ -83,7 +83,7 @@ def may_try(request: HttpRequest, user: User) -> bool:
     """Whether a password or code of this person may be tried, from where the request comes."""
     if not settings.AXES_ENABLED:
         return True
-    return AxesProxyHandler.is_allowed(request, {"username": user.get_username()})
+    return bool(AxesProxyHandler.is_allowed(request, {"username": user.get_username()}))
 
 
 def count_failure(request: HttpRequest, user: User, what: str) -> None:
