@@ -1,1 +1,1 @@
-"""What is on record, as arrays: rows, the newest figures, work undone. Every fit and every piece of advice starts here."""
+"""What is on record, as arrays: rows, the newest figures, work undone; every fit starts here."""

@@ -1,1 +1,1 @@
-"""From facts to conclusions: the prior, the outlook of each instrument, its record, and how they are stored."""
+"""From facts to conclusions: the prior, each outlook and its record, and how they are stored."""
