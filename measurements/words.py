@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 from geometry.advice import Advice, Option
 from geometry.balance import Suspect
 from geometry.reasons import REASONS
-from geometry.units import LengthUnit, format_length, format_turns
+from geometry.units import LengthUnit, format_turns
 from instruments.models import Turn
 from measurements.facts.arrays import HORIZON_YEARS
 from measurements.models import SIDES, Outlook, State, Work, WorkKind
+from shop.figures import day_words, length_words, month_words
 
 if TYPE_CHECKING:
     from measurements.forecast.movement import Coverage
@@ -24,8 +25,8 @@ def change_words(before: float | None, after: float | None, unit: LengthUnit) ->
     if after is None:
         return ""
     if before is None:
-        return f"to {format_length(after, unit)}"
-    return f"{format_length(before, unit)} → {format_length(after, unit)}"
+        return f"to {length_words(after, unit)}"
+    return f"{length_words(before, unit)} → {length_words(after, unit)}"
 
 
 def angle_words(angle_deg: float | None) -> str:
@@ -67,7 +68,7 @@ def work_words(work: Work, unit: LengthUnit = "mm") -> str:
             unit, (None, work.nut_bass_to_mm), (None, work.nut_treble_to_mm)
         )
     if work.kind == WorkKind.RESET:
-        wedge = "" if work.wedge_mm is None else f", wedge {format_length(work.wedge_mm, unit)}"
+        wedge = "" if work.wedge_mm is None else f", wedge {length_words(work.wedge_mm, unit)}"
         saddles = (work.saddle_bass_to_mm, work.saddle_treble_to_mm)
         if saddles == (None, None):
             return f"Neck reset{wedge}"
@@ -116,7 +117,7 @@ def _when(day: date | None, today: date) -> str:
     if day <= today:
         return "now"
     if (day - today).days < 730:
-        return f"{day:%B %Y}"
+        return month_words(day)
     return f"{day:%Y}"
 
 
@@ -151,7 +152,7 @@ def advice_words(advice: Advice, unit: LengthUnit, lowering_turn: str) -> str:
     values = advice.reason_values
 
     def in_unit(match: re.Match[str]) -> str:
-        return format_length(values[match[1]], unit)
+        return length_words(values[match[1]], unit)
 
     sentence = re.sub(r"\{(\w+_mm):\.2f\} mm", in_unit, REASONS[advice.reason_key])
     turns = values.get("turns", 0.0)
@@ -166,15 +167,15 @@ def option_words(option: Option, unit: LengthUnit, lowering_turn: str) -> str:
     if option.turns:
         parts.append(turn_words(option.turns, lowering_turn))
     if option.shim_mm is not None and option.tilt_change_deg:
-        parts.append(f"shim {format_length(option.shim_mm, unit)}")
+        parts.append(f"shim {length_words(option.shim_mm, unit)}")
     if option.key == "reset":
         parts.append(
             f"reset by {angle_words(option.tilt_change_deg)}, "
-            f"wedge {format_length(option.wedge_mm, unit)}"
+            f"wedge {length_words(option.wedge_mm, unit)}"
         )
     for side, cut in zip(SIDES, option.saddle_cut_mm, strict=True):
         if cut:
-            amount = format_length(abs(float(cut)), unit)
+            amount = length_words(abs(float(cut)), unit)
             parts.append(
                 f"lower the saddle by {amount} on the {side}"
                 if cut > 0
@@ -253,7 +254,7 @@ def _doubts(covered: Coverage) -> list[str]:
 
 def _held_down_words(days: Sequence[date]) -> str:
     """Which readings count for little, by their dates."""
-    named = [f"{day:%-d %B %Y}" for day in days]
+    named = [day_words(day) for day in days]
     listed = named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
     if len(named) == 1:
         return f"The reading of {listed} does not fit the others and counts for little."
@@ -285,12 +286,12 @@ def suspect_words(suspect: Suspect, unit: LengthUnit) -> str:
     if suspect.slip == "swapped":
         return name
     slip = f" (a slip of the {suspect.slip}?)" if suspect.slip else ""
-    return f"{name}, if it should read {format_length(suspect.should_read_mm, unit)}{slip}"
+    return f"{name}, if it should read {length_words(suspect.should_read_mm, unit)}{slip}"
 
 
 def assumption_words(advice: Advice, unit: LengthUnit) -> list[str]:
     """What was taken for each reading that was not measured."""
     return [
-        f"{_reading_words(name)}: {format_length(value, unit)}"
+        f"{_reading_words(name)}: {length_words(value, unit)}"
         for name, value in advice.assumed_mm.items()
     ]

@@ -18,10 +18,9 @@ from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models, transaction
 from django.db.models import F
 from django.http import QueryDict
-from django.utils.formats import date_format
-from django.utils.timezone import localtime
 
 from shop.fields import MeasureField, ModelForm
+from shop.figures import moment_words
 
 MINE, THEIRS = "mine", "theirs"
 HISTORY_READ = 200
@@ -312,7 +311,7 @@ def _who_and_when(bound: forms.BoundField) -> str:
     if made is None:
         return ""
     person, moment = made
-    when = date_format(localtime(moment), "j F Y, H:i")
+    when = moment_words(moment)
     return f"changed by {person} at {when}" if person else f"changed at {when}"
 
 

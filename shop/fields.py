@@ -8,7 +8,8 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from geometry.repeats import REPEATS_TEXT_LIMIT, odd_one, parse_lengths
-from geometry.units import LengthUnit, QuantityKind, format_length, parse_length, parse_quantity
+from geometry.units import LengthUnit, QuantityKind, parse_length, parse_quantity
+from shop.figures import length_words
 
 if TYPE_CHECKING:  # only the type checker knows model forms by their models
     ModelForm = forms.ModelForm[Any]
@@ -110,7 +111,7 @@ class LengthField(MeasureField):
         return parse_length(text, self.unit).mm
 
     def show(self, value: float) -> str:
-        return format_length(value, self.unit)
+        return length_words(value, self.unit)
 
 
 class RepeatedLengthField(LengthField):

@@ -10,7 +10,7 @@ from shop.models import PROFILE_RANGES, Customer, ShopProfile, User
 class CustomerForm(ModelForm):
     class Meta:
         model = Customer
-        fields = ["name", "phone", "email", "address", "unit", "no_reminders", "notes"]
+        fields = ["name", "phone", "email", "address", "unit", "language", "no_reminders", "notes"]
         widgets = {
             "address": forms.Textarea(attrs={"rows": 3}),
             "notes": forms.Textarea(attrs={"rows": 3}),
@@ -33,7 +33,7 @@ def _length_fields() -> dict[str, LengthField]:
 
 #: The shop's settings by what they are about; a setting in no group stands under the last heading.
 GROUPS = {
-    "The shop": ("name", "address", "phone", "email", "unit"),
+    "The shop": ("name", "address", "phone", "email", "unit", "language"),
     "Its plan": (
         "currency", "shows_estimates", "resets_per_quarter", "link_days", "keep_contacts_years",
         "book_within_years", "watch_within_years",
@@ -82,7 +82,7 @@ ShopProfileForm = type("ShopProfileForm", (_ShopProfileForm,), _length_fields())
 class PreferencesForm(ModelForm):
     class Meta:
         model = User
-        fields = ["first_name", "last_name", "unit"]
+        fields = ["first_name", "last_name", "unit", "language"]
 
     def save(self, commit: bool = True) -> User:
         """Write these fields alone: the rest was read before an owner may have closed the account."""

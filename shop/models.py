@@ -4,6 +4,7 @@ import secrets
 from collections.abc import Iterator
 from typing import Any
 
+from django.conf import settings
 from django.contrib.auth.models import AbstractUser
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -52,6 +53,11 @@ def version_field() -> "models.PositiveIntegerField[int, int]":
     return models.PositiveIntegerField(default=0, editable=False)
 
 
+def languages() -> list[tuple[str, str]]:
+    """What there is to choose from; a new one needs no migration."""
+    return list(settings.LANGUAGES)
+
+
 class User(AbstractUser):
     """A member of staff; the role is a Django group (see ``shop.roles``)."""
 
@@ -63,6 +69,13 @@ class User(AbstractUser):
         choices=Unit,
         default=Unit.MM,
         help_text="A number typed without a unit is read as this.",
+    )
+
+    language = models.CharField(
+        max_length=10,
+        choices=languages,
+        blank=True,
+        help_text="Empty: as the browser asks.",
     )
 
     session_epoch = models.PositiveIntegerField(default=0, editable=False)
@@ -86,6 +99,13 @@ class Customer(models.Model):
     email = models.EmailField("e-mail", blank=True)
     address = ProseField(max_length=400, blank=True)
     unit = models.CharField("unit on reports", max_length=2, choices=Unit, default=Unit.MM)
+    language = models.CharField(
+        "language on reports",
+        max_length=10,
+        choices=languages,
+        blank=True,
+        help_text="Empty: the shop's.",
+    )
     no_reminders = models.BooleanField("does not want to be reminded", default=False)
     notes = ProseField(max_length=4000, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
@@ -160,6 +180,13 @@ class ShopProfile(models.Model):
         choices=Unit,
         default=Unit.MM,
         help_text="Each person and each customer may have another.",
+    )
+    language = models.CharField(
+        "language of reports and letters",
+        max_length=10,
+        choices=languages,
+        default=settings.LANGUAGE_CODE,
+        help_text="Each customer may have another.",
     )
     currency = LineField(max_length=8, default="EUR")
     shows_estimates = models.BooleanField(

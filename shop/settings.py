@@ -68,6 +68,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "shop.middleware.Sessions",
+    "shop.languages.Language",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -172,6 +173,9 @@ if PROXIES < 0 or min(SESSION_COOKIE_AGE, SIGN_IN_AGE) <= 0:
     )
 
 LANGUAGE_CODE = "en-gb"
+LANGUAGES = [("en-gb", "English"), ("de", "Deutsch")]
+LOCALE_PATHS = [BASE_DIR / "shop" / "locale"]
+FORMAT_MODULE_PATH = "shop.formats"
 TIME_ZONE = env.str("SADDLEROOM_TIME_ZONE", default="UTC")
 USE_I18N = True
 USE_TZ = True

@@ -14,6 +14,7 @@ from shop.access import note_access
 from shop.editing import UNCHANGED, Edit, add_record, edit_record
 from shop.fields import MeasuredModelForm
 from shop.forms import CustomerForm, PreferencesForm, ShopProfileForm
+from shop.languages import remember
 from shop.models import AccessKind, Customer, ShopProfile
 from shop.people import person, unit_of
 from shop.places import SHOP, open_to
@@ -110,7 +111,7 @@ def preferences(request: HttpRequest) -> HttpResponse:
     data = request.POST if request.method == "POST" else None
     form = PreferencesForm(data, instance=person(request))
     if form.is_valid():
-        form.save()
+        remember(request, form.save())
         messages.success(request, "Your preferences are saved.")
         return redirect("home")
     status = 422 if form.is_bound else 200

@@ -6,10 +6,11 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from geometry.advice import Advice
-from geometry.units import LengthUnit, format_length
+from geometry.units import LengthUnit
 from measurements.facts.arrays import DAYS_A_YEAR
 from measurements.models import SIDES, Outlook, State
 from measurements.words import reset_words
+from shop.figures import length_words, month_words
 
 if TYPE_CHECKING:
     from measurements.advice.counsel import Counsel
@@ -79,14 +80,14 @@ def floor_words(now: Counsel, outlook: Outlook, unit: LengthUnit) -> str:
     if not below:
         return ""
     floor = now.profile.saddle_floor_mm
-    heights = " and ".join(f"{format_length(mm, unit)} on the {side}" for side, mm in below)
-    said = f"The saddle stands {heights}, below the shop's floor of {format_length(floor, unit)}."
+    heights = " and ".join(f"{length_words(mm, unit)} on the {side}" for side, mm in below)
+    said = f"The saddle stands {heights}, below the shop's floor of {length_words(floor, unit)}."
     if now.advice.first_step != "none":
         return said
     lacking = floor - min(mm for _, mm in below)
     if (outlook.joint_room_mm or 0.0) >= lacking:
         way = (
-            f"a saddle at least {format_length(lacking, unit)} taller, with the neck tilted back at "
+            f"a saddle at least {length_words(lacking, unit)} taller, with the neck tilted back at "
             "its joint to suit, would bring it above the floor (see What if)"
         )
     else:
@@ -120,8 +121,8 @@ def reset_head(advice: Advice, outlook: Outlook | None, step: str) -> str:
             "The advice is another step than a reset just now; "
             "these are the figures should one be done."
         )
-    if state == State.OVERDUE:
-        due = f"The reset is due (overdue since {outlook.reset_likely:%B %Y})."
+    if state == State.OVERDUE and outlook.reset_likely is not None:
+        due = f"The reset is due (overdue since {month_words(outlook.reset_likely)})."
     else:
         due = f"The reset is to be booked: likely {reset_words(outlook)}."
     if advice.first_step == "none":

@@ -7,13 +7,14 @@ import numpy as np
 
 from geometry.balance import GaugeUncertainty
 from geometry.repeats import mean_and_spread, mean_u
-from geometry.units import LengthUnit, format_length
+from geometry.units import LengthUnit
 from measurements.advice.counsel import Counsel
 from measurements.check_ins.expected import RiseForecast, expected_actions
 from measurements.check_ins.forms import CheckInForm
 from measurements.models import SIDES
 from measurements.words import suspect_words
 from shop.fields import LengthField
+from shop.figures import length_words
 from shop.models import ShopProfile
 from shop.templatetags.lengths import both
 
@@ -38,7 +39,7 @@ def reading_words(readings_mm: Sequence[float], unit: LengthUnit = "mm") -> str:
     mean, spread = mean_and_spread(readings_mm)
     if spread is None:
         return both(mean)
-    return f"mean of {len(readings_mm)}: {both(mean)}, spread {format_length(spread, unit)}"
+    return f"mean of {len(readings_mm)}: {both(mean)}, spread {length_words(spread, unit)}"
 
 
 def quantity_words(name: str, value: float) -> str:
@@ -53,11 +54,11 @@ def change_since(value_mm: float, last_mm: float, unit: LengthUnit) -> str:
     change = value_mm - last_mm
     if abs(change) < SAME_MM:
         return "as last time"
-    return f"{format_length(abs(change), unit)} {'more' if change > 0 else 'less'} than last time"
+    return f"{length_words(abs(change), unit)} {'more' if change > 0 else 'less'} than last time"
 
 
 def last_words(last_mm: float | None, unit: LengthUnit) -> tuple[str, ...]:
-    return () if last_mm is None else (f"Last time {format_length(last_mm, unit)}",)
+    return () if last_mm is None else (f"Last time {length_words(last_mm, unit)}",)
 
 
 def understood(
@@ -114,7 +115,7 @@ def expected_words(
     rise = typed("bridge_rise_mm")
     if forecast is not None:
         low, likely, high = (
-            format_length(value, unit)
+            length_words(value, unit)
             for value in (forecast.low_mm, forecast.likely_mm, forecast.high_mm)
         )
         words["bridge_rise_mm"] = f"outlook expected {likely} ({low} to {high})"
@@ -124,7 +125,7 @@ def expected_words(
     for (fret, side), value in expected_actions(now, form.frets, rise).items():
         others = ("bridge_rise_mm", f"saddle_{side}_mm", f"action_1_{side}_mm")
         who = "the others say" if all(typed(n) is not None for n in others) else "outlook expected"
-        words[form.action_name(fret, side)] = f"{who} {format_length(value, unit)}"
+        words[form.action_name(fret, side)] = f"{who} {length_words(value, unit)}"
     return words
 
 
@@ -134,7 +135,7 @@ def suspect_marks(form: CheckInForm, now: Counsel) -> dict[str, str]:
     if advice.reason_key != "contradiction" or is_too_early(form, now):
         return {}
     return {
-        f"{suspect.name}_mm": f"▲ suspect: {format_length(suspect.should_read_mm, form.unit)} would agree"
+        f"{suspect.name}_mm": f"▲ suspect: {length_words(suspect.should_read_mm, form.unit)} would agree"
         for suspect in advice.suspect_details[:1]
         if suspect.slip != "swapped"
     }
@@ -151,7 +152,7 @@ def _after_work(form: CheckInForm, now: Counsel) -> dict[str, str]:
         should[form.action_name(1, side)] = facts.action_1_mm[0, place]
         should[form.action_name(12, side)] = facts.action_12_mm[0, place]
     return {
-        name: f"after the work {format_length(float(value), form.unit)} expected"
+        name: f"after the work {length_words(float(value), form.unit)} expected"
         for name, value in should.items()
         if np.isfinite(value)
     }
@@ -166,8 +167,8 @@ def balance_words(form: CheckInForm, now: Counsel) -> list[str]:
         apart, u = float(advice.balance_mm[place]), float(advice.balance_u_mm[place])
         if read is not None and np.isfinite(apart) and typed_whole(form, side):
             words.append(
-                f"Action at 12, {side}: read {format_length(read, unit)}, the others say "
-                f"{format_length(read - apart, unit)} ± {format_length(2 * u, unit)}."
+                f"Action at 12, {side}: read {length_words(read, unit)}, the others say "
+                f"{length_words(read - apart, unit)} ± {length_words(2 * u, unit)}."
             )
     return words
 

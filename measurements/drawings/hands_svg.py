@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from measurements.drawings.parts import Line, Point, Text
 from measurements.gauges.hands import Hand
+from shop.figures import month_words
 
 WIDTH, HEIGHT, ABOVE, BELOW, SIDE = 400.0, 120.0, 10.0, 24.0, 8.0
 
@@ -39,7 +40,7 @@ def drift_picture(hand: Hand) -> DriftPicture:
     return DriftPicture(
         width=WIDTH,
         height=HEIGHT,
-        title=f"{hand.name}: {count} readings from {first:%B %Y} to {last:%B %Y}, "
+        title=f"{hand.name}: {count} readings from {month_words(first)} to {month_words(last)}, "
         + ("beyond the limits at the end" if hand.since else "within the limits at the end"),
         line=" ".join(f"{x},{height}" for x, height in points),
         dots=tuple(point for point, out in zip(points, chart.beyond, strict=True) if not out),

@@ -3,7 +3,8 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from geometry.units import LengthUnit, format_length
+from geometry.units import LengthUnit
+from shop.figures import length_words
 
 Point = tuple[float, float]
 SIDES = ("bass", "treble")
@@ -115,14 +116,14 @@ def spread(
 
 def figure(value_mm: float, unit: LengthUnit) -> str:
     """A length without its unit, for a picture that states the unit once."""
-    return format_length(value_mm, unit).rsplit(" ", 1)[0]
+    return length_words(value_mm, unit).rsplit(" ", 1)[0]
 
 
 def words_of(now: Measured, after: After | None, factor: int, unit: LengthUnit) -> str:
     """The picture in words and figures, for those who cannot see it."""
     parts = [_sentence("As measured" if after is None else after.key[0].capitalize(), now, unit)]
     if now.relief_mm is not None:
-        parts.append(f"Relief {format_length(now.relief_mm, unit)}.")
+        parts.append(f"Relief {length_words(now.relief_mm, unit)}.")
     if after is not None:
         lead = f"{after.key[1].capitalize()}, dashed ({after.words})"
         parts.append(_sentence(lead, after, unit))
@@ -133,14 +134,14 @@ def words_of(now: Measured, after: After | None, factor: int, unit: LengthUnit) 
 def _sentence(lead: str, source: Measured | After, unit: LengthUnit) -> str:
     parts = []
     if source.bridge_rise_mm is not None:
-        parts.append(f"bridge rise {format_length(source.bridge_rise_mm, unit)}")
+        parts.append(f"bridge rise {length_words(source.bridge_rise_mm, unit)}")
     named = [("saddle", dict(zip(SIDES, source.saddle_mm, strict=True)))]
     for fret in sorted({fret for fret, _ in source.actions_mm}):
         named.append(
             (f"action at fret {fret}", {s: source.actions_mm.get((fret, s)) for s in SIDES})
         )
     for name, by_side in named:
-        figures = [f"{format_length(mm, unit)} {s}" for s, mm in by_side.items() if mm is not None]
+        figures = [f"{length_words(mm, unit)} {s}" for s, mm in by_side.items() if mm is not None]
         if figures:
             parts.append(f"{name} {', '.join(figures)}")
     return f"{lead}: {'; '.join(parts) or 'nothing'}."

@@ -10,9 +10,10 @@ from datetime import date, timedelta
 from itertools import pairwise
 from typing import Any
 
-from geometry.units import MM_PER_INCH, LengthUnit, format_length
+from geometry.units import MM_PER_INCH, LengthUnit
 from measurements.drawings.parts import Line, Point, Text, text_width
 from measurements.forecast.trend import BandPoint, Trend
+from shop.figures import day_words, length_words
 
 NARROW = 400  # px of the view box: a phone
 WIDE = 720  # a desk or an A4 page
@@ -330,14 +331,14 @@ def words_of(trend: Trend, unit: LengthUnit) -> str:
     """The trend in words and figures, for those who cannot see it."""
 
     def length(mm: float) -> str:
-        return format_length(mm, unit)
+        return length_words(mm, unit)
 
     first, last = trend.readings[0], trend.readings[-1]
     count = len(trend.readings)
     parts = [
         f"{count} reading{'s' if count > 1 else ''} of the bridge rise, corrected for work and season:"
-        f" {length(first.lasting_mm)} on {_day(first.day)}"
-        + (f", {length(last.lasting_mm)} on {_day(last.day)}." if count > 1 else ".")
+        f" {length(first.lasting_mm)} on {day_words(first.day)}"
+        + (f", {length(last.lasting_mm)} on {day_words(last.day)}." if count > 1 else ".")
     ]
     ahead = [point for point in trend.band if point.day <= last_day(trend)]
     if ahead:
@@ -350,9 +351,5 @@ def words_of(trend: Trend, unit: LengthUnit) -> str:
         parts.append(f"The saddle is at its floor at {length(trend.saddle_limit_mm)}.")
     if trend.reset_limit_mm is not None:
         parts.append(f"A reset is due at {length(trend.reset_limit_mm)}.")
-    parts += [f"{_day(work.day)}: {work.words}." for work in trend.works]
+    parts += [f"{day_words(work.day)}: {work.words}." for work in trend.works]
     return " ".join(parts)
-
-
-def _day(day: date) -> str:
-    return f"{day.day} {day:%B %Y}"

@@ -6,12 +6,13 @@ from datetime import date
 
 import numpy as np
 
-from geometry.units import MM_PER_INCH, LengthUnit, format_length
+from geometry.units import MM_PER_INCH, LengthUnit
 from measurements.facts.arrays import HORIZON_YEARS
 from measurements.facts.rows import date_of
 from measurements.forecast.movement import Movement, NextReading
 from measurements.forecast.record import BINS, IDEAL_SHARE, Record
 from measurements.models import Outlook
+from shop.figures import day_words, length_words
 
 #: With fewer forecasts than this a share says nothing.
 LEAST_FORECASTS = 10
@@ -55,8 +56,8 @@ def movement_parts(found: Movement, unit: LengthUnit) -> list[Part]:
         Part(
             "Together",
             _signed(total * step, unit),
-            f"{format_length(found.first_mm, unit)} on {found.first:%-d %B %Y}, "
-            f"{format_length(found.newest_mm, unit)} on {found.newest:%-d %B %Y}",
+            f"{length_words(found.first_mm, unit)} on {day_words(found.first)}, "
+            f"{length_words(found.newest_mm, unit)} on {day_words(found.newest)}",
         ),
     ]
 
@@ -72,7 +73,7 @@ def _season_words(found: Movement) -> str:
 
 
 def _left_words(found: Movement, unit: LengthUnit) -> str:
-    scatter = format_length(found.scatter_mm, unit)
+    scatter = length_words(found.scatter_mm, unit)
     if abs(found.left_mm) > TOO_MUCH * found.scatter_mm:
         return f"more than scatter explains (± {scatter} is usual): read it again, look for a cause"
     what = (
@@ -84,7 +85,7 @@ def _left_words(found: Movement, unit: LengthUnit) -> str:
 
 
 def _signed(mm: float, unit: LengthUnit) -> str:
-    text = format_length(mm, unit)
+    text = length_words(mm, unit)
     if not any(digit in text for digit in "123456789"):
         return text.lstrip("−")
     return text if text.startswith("−") else f"+{text}"
@@ -199,9 +200,9 @@ def record_lines(
             tag=tags[found.row[k]],
             day=date_of(found.day[k]),
             before=int(found.before[k]),
-            foretold=f"{_plain(found.low_mm[k], unit)} to {format_length(found.high_mm[k], unit)}",
-            likely=format_length(found.likely_mm[k], unit),
-            measured=format_length(found.measured_mm[k], unit),
+            foretold=f"{_plain(found.low_mm[k], unit)} to {length_words(found.high_mm[k], unit)}",
+            likely=length_words(found.likely_mm[k], unit),
+            measured=length_words(found.measured_mm[k], unit),
             inside=bool(found.inside[k]),
         )
         for k in places
@@ -209,4 +210,4 @@ def record_lines(
 
 
 def _plain(mm: float, unit: LengthUnit) -> str:
-    return format_length(mm, unit).removesuffix(f" {unit}")
+    return length_words(mm, unit).removesuffix(f" {unit}")

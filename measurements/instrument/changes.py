@@ -8,15 +8,14 @@ from typing import Any
 
 from django.db import models
 from django.urls import reverse
-from django.utils.formats import date_format
 from django.utils.text import capfirst
-from django.utils.timezone import localtime
 
-from geometry.units import LengthUnit, format_length
+from geometry.units import LengthUnit
 from instruments.forms import InstrumentForm, JointForm
 from instruments.models import Instrument, NeckJoint
 from measurements.models import CheckIn, Damage, Photo, Voidable
 from measurements.words import angle_words, work_words
+from shop.figures import day_words, length_words
 from shop.models import Customer, User
 
 EMPTY = "empty"
@@ -122,9 +121,9 @@ def _words(column: Any, value: Any, unit: LengthUnit, names: Mapping[int, str]) 
         return "yes" if value else "no"
     if isinstance(value, list):
         measured = column.name.endswith("_mm")
-        return ", ".join(format_length(item, unit) if measured else str(item) for item in value)
+        return ", ".join(length_words(item, unit) if measured else str(item) for item in value)
     if column.name.endswith("_mm"):
-        return format_length(value, unit)
+        return length_words(value, unit)
     if column.name.endswith("_deg"):
         return angle_words(value)
     return str(dict(column.flatchoices).get(value, value))
@@ -150,8 +149,7 @@ def _check_ins(instrument: Instrument) -> Iterator[Entry]:
 
 
 def _check_in_words(check_in: CheckIn) -> str:
-    day = date_format(localtime(check_in.measured_at), "j F Y")
-    return f"Check-in {check_in.get_stage_display()} of {day}"
+    return f"Check-in {check_in.get_stage_display()} of {day_words(check_in.measured_at)}"
 
 
 def _voided(fact: Voidable, what: str, address: str) -> Iterator[Entry]:

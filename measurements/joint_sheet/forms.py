@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 
 from geometry.joint import tilt_after_turns
 from geometry.tuning import semitones_of
-from geometry.units import LengthUnit, format_length, format_turns
+from geometry.units import LengthUnit, format_turns
 from instruments.forms import LABELS
 from instruments.models import (
     COUNTS,
@@ -30,6 +30,7 @@ from instruments.string_sets import (
 from measurements.check_ins.ranges import POSSIBLE, WORK_POSSIBLE, possible_action
 from measurements.joint_sheet.start import OTHER_THREAD, Start
 from shop.fields import LengthField, MeasuredForm, MeasureField, QuantityField
+from shop.figures import length_words
 from shop.models import Unit
 
 SIX = range(1, 7)
@@ -250,7 +251,7 @@ class SheetForm(MeasuredForm):
         if value is None:
             return text == self.starting[name]
         if isinstance(field, LengthField):
-            return text in (format_length(value, "mm"), format_length(value, "in"))
+            return text in (length_words(value, "mm"), length_words(value, "in"))
         return text == self.starting[name]
 
     def clean(self) -> dict[str, Any]:
@@ -328,7 +329,7 @@ class SheetForm(MeasuredForm):
         if radius and radius < LEAST_RADIUS_MM:
             self._wrong(
                 "fretboard_radius_mm",
-                f"Fretboard radius {format_length(radius, self.unit)}: expected 0 for flat, or "
+                f"Fretboard radius {length_words(radius, self.unit)}: expected 0 for flat, or "
                 f"{LEAST_RADIUS_MM} mm or more. Were inches meant?",
             )
 

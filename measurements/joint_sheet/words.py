@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from geometry.units import LengthUnit, format_length, format_turns
+from geometry.units import LengthUnit, format_turns
 from instruments.models import JointKind
 from measurements.drawings.parts import figure
 from measurements.drawings.side_view import After, Measured, SideView, side_views
@@ -15,6 +15,7 @@ from measurements.joint_sheet.forms import SheetForm
 from measurements.joint_sheet.sources import Given, caution_lines, given_figures, source_lines
 from measurements.models import SIDES
 from measurements.words import angle_words, change_words, turn_words
+from shop.figures import length_words
 
 CHANCES = ("low, 10 %", "likely, 50 %", "high, 90 %")
 
@@ -111,7 +112,7 @@ def _changes(found: Figures, form: SheetForm) -> list[str]:
     for side, moved in zip(SIDES, case.nut_change_mm, strict=True):
         if moved:
             way = "higher" if moved > 0 else "lower"
-            amount = format_length(abs(float(moved)), unit)
+            amount = length_words(abs(float(moved)), unit)
             parts.append(f"Nut slot, {side}: string {amount} {way}")
     return parts
 
@@ -132,8 +133,8 @@ def _warnings(found: Figures, form: SheetForm) -> list[str]:
     for side, height in zip(SIDES, case.after.set_up.saddle_mm, strict=True):
         if height < floor - 0.005:
             said.append(
-                f"Saddle, {side}, {format_length(float(height), unit)}: below the shop's floor of "
-                f"{format_length(floor, unit)}."
+                f"Saddle, {side}, {length_words(float(height), unit)}: below the shop's floor of "
+                f"{length_words(floor, unit)}."
             )
     low = [
         f"{fret} {side}"
@@ -164,15 +165,15 @@ def _glance(found: Figures, form: SheetForm) -> list[tuple[str, str]]:
     ]
     rows.append(("Bridge rise", case.before.rise_mm, case.after.rise_mm))
     said = [(name, _moved(found, was, now, unit)) for name, was, now in rows]
-    said.append(("Saddle room", format_length(case.saddle_room_mm, unit)))
+    said.append(("Saddle room", length_words(case.saddle_room_mm, unit)))
     if form.cleaned_data["kind"] in (JointKind.TILTING, JointKind.SHIMMED):
-        said.append(("Joint room", format_length(case.joint_room_mm, unit)))
+        said.append(("Joint room", length_words(case.joint_room_mm, unit)))
     return said
 
 
 def _moved(found: Figures, before: float, after: float, unit: LengthUnit) -> str:
     """``2.45 → 1.99 mm``; one figure where nothing changes."""
-    last = format_length(after, unit)
+    last = length_words(after, unit)
     return f"{figure(before, unit)} → {last}" if found.is_changed else last
 
 
@@ -205,26 +206,26 @@ def _joint(found: Figures, form: SheetForm) -> list[tuple[str, str]]:
     rows.append(("Tilt", angle if case.tilt_deg else angle_words(found.tilt_now_deg)))
     if kind == JointKind.TILTING:
         rows.append(
-            ("Bolt travel", f"{format_length(found.travel_mm, unit)}, {found.turns:.2f} turns")
+            ("Bolt travel", f"{length_words(found.travel_mm, unit)}, {found.turns:.2f} turns")
         )
     elif case.tilt_deg:
         way = "taken off" if found.wedge_mm > 0 else "put in"
-        amount = format_length(abs(found.wedge_mm), unit)
+        amount = length_words(abs(found.wedge_mm), unit)
         words = "shim thicker by" if kind == JointKind.SHIMMED else f"{way} at the heel's foot:"
         rows.append(("Heel", f"{words} {amount}, tapering to nothing at the pivot"))
-    gap = format_length(found.gap_mm, unit)
+    gap = length_words(found.gap_mm, unit)
     rows.append((f"Gap under the board at fret {found.frets[-1]}", f"{gap} by this change"))
     if found.gap_full_mm is not None:
-        rows.append(("The same, least to most tilt", format_length(found.gap_full_mm, unit)))
-    at_bridge, over_joint = (format_length(float(mm), unit) for mm in found.trim)
+        rows.append(("The same, least to most tilt", length_words(found.gap_full_mm, unit)))
+    at_bridge, over_joint = (length_words(float(mm), unit) for mm in found.trim)
     rows.append(
         (
-            f"Side trim, one screw {format_length(found.trim_mm, unit)} ahead",
+            f"Side trim, one screw {length_words(found.trim_mm, unit)} ahead",
             f"{at_bridge} at the bridge, string moves {over_joint} over fret {found.joint_fret}",
         )
     )
     if kind in (JointKind.TILTING, JointKind.SHIMMED):
-        left = f"{angle_words(case.tilt_left_deg)}, {format_length(case.joint_room_mm, unit)}"
+        left = f"{angle_words(case.tilt_left_deg)}, {length_words(case.joint_room_mm, unit)}"
         rows.append(("Travel left", f"{left} at the saddle"))
     return rows
 
@@ -234,11 +235,11 @@ def _turn(found: Figures, form: SheetForm) -> list[tuple[str, str]]:
         return []
     unit, turn = form.unit, found.turn
     rows = [
-        ("Pitch", format_length(found.pitch_mm, unit)),
+        ("Pitch", length_words(found.pitch_mm, unit)),
         ("Tilt", f"{float(turn.tilt_deg):.3f}°"),
-        ("At the saddle", format_length(float(turn.rise_mm), unit)),
-        ("Action at 12", format_length(float(turn.action_12_mm), unit)),
-        ("Action at 12, by 1/8 turn", format_length(float(turn.action_12_mm) / 8, unit)),
+        ("At the saddle", length_words(float(turn.rise_mm), unit)),
+        ("Action at 12", length_words(float(turn.action_12_mm), unit)),
+        ("Action at 12, by 1/8 turn", length_words(float(turn.action_12_mm) / 8, unit)),
     ]
     gain = found.case.before.joint.rise_gain
     if abs(gain - 1.0) > 5e-4:
@@ -306,15 +307,15 @@ def _ahead(found: Figures, form: SheetForm) -> list[Row]:
 
 def _verdict(found: Figures, form: SheetForm) -> list[str]:
     unit, kind, need, case = form.unit, form.cleaned_data["kind"], found.cover, found.case
-    low, likely, high = (format_length(float(mm), unit) for mm in need.lift_mm)
+    low, likely, high = (length_words(float(mm), unit) for mm in need.lift_mm)
     said = [
         f"Lift in 30 years: likely {likely}, in four cases of five between {low} and {high} "
         f"({form.start.lift.source})."
     ]
-    rooms = format_length(case.saddle_room_mm, unit)
+    rooms = length_words(case.saddle_room_mm, unit)
     means = f"The saddle's room ({rooms})"
     if kind in (JointKind.TILTING, JointKind.SHIMMED):
-        joint = format_length(case.joint_room_mm, unit)
+        joint = length_words(case.joint_room_mm, unit)
         means = f"The room of joint and saddle together ({joint} + {rooms})"
     if need.with_saddle[2]:
         said.append(f"{means} covers even the high figure.")

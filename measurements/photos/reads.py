@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 from django.core.files.storage import default_storage
 from django.db.models import QuerySet
-from django.utils import timezone
 
 from measurements.models import CheckIn, Damage, Photo, Stage
+from shop.figures import day_words
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,7 @@ def _parted(day: str, photos: list[Photo], damages: list[Damage]) -> Seen:
 
 
 def day_of(check_in: CheckIn) -> str:
-    return f"{timezone.localtime(check_in.measured_at):%-d %B %Y}"
+    return day_words(check_in.measured_at)
 
 
 def jpeg_of(photo: Photo) -> bytes:

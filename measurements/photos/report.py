@@ -9,6 +9,7 @@ from django.utils import timezone
 from measurements.models import CheckIn, Damage, Photo
 from measurements.photos.kept import shrink
 from measurements.photos.reads import jpeg_of, seen
+from shop.figures import day_words
 
 
 def seen_for_report(check_ins: list[CheckIn]) -> dict[str, list[Any]]:
@@ -45,7 +46,7 @@ def _damage_words(damage: Damage, check_in: CheckIn, numbers: dict[int, int]) ->
     if damage.photo_id in numbers:
         beside.append(f"photo {numbers[damage.photo_id]}")
     if noted != came:
-        beside.append(f"noted {noted:%-d %B %Y}")
+        beside.append(f"noted {day_words(noted)}")
     words = f"{damage.place[0].upper()}{damage.place[1:]}: {damage.words}"
     return f"{words} ({'; '.join(beside)})" if beside else words
 

@@ -13,6 +13,7 @@ from measurements.check_ins.views import instrument_or_404
 from measurements.models import Booking
 from measurements.plan.acts import book
 from measurements.plan.forms import BookingForm
+from shop.figures import day_words
 from shop.people import person
 from shop.roles import anyone_on_staff
 from shop.views import form_view
@@ -41,7 +42,7 @@ def add_booking(request: HttpRequest, tag: str) -> HttpResponse:
         except ValidationError as error:
             form.add_error(None, error)
         else:
-            messages.success(request, f"{instrument.tag} is booked for {made.day:%-d %B %Y}.")
+            messages.success(request, f"{instrument.tag} is booked for {day_words(made.day)}.")
             return redirect("bookings")
     context = {
         "form": form,
@@ -67,7 +68,7 @@ def cancel_booking(request: HttpRequest, uuid: str) -> HttpResponse:
         except ValidationError as error:
             messages.error(request, " ".join(error.messages))
         else:
-            messages.success(request, f"The booking of {found.day:%-d %B %Y} is cancelled.")
+            messages.success(request, f"The booking of {day_words(found.day)} is cancelled.")
     else:
         messages.error(request, "Say why the booking is cancelled.")
     return redirect("booking-add", tag=found.instrument.tag)

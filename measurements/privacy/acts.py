@@ -24,7 +24,7 @@ from measurements.privacy.record import (
     open_links,
     reports_naming,
 )
-from measurements.reports.words import day_words
+from shop.figures import day_words
 from shop.models import Customer, Erasure, User
 from shop.texts import plain_line
 

@@ -29,7 +29,6 @@ from measurements.reports.words import (
     CARE,
     CAUTIONS,
     GLOSSARY,
-    day_words,
     found_words,
     glance_words,
     lines_of,
@@ -39,6 +38,7 @@ from measurements.reports.words import (
     work_sentence,
 )
 from shop import logo
+from shop.figures import day_words
 from shop.models import ShopProfile, User
 
 FORM = 1  # of the content; a later form keeps the templates of this one
@@ -244,4 +244,4 @@ def _stills(now: Counsel, unit: LengthUnit) -> list[dict[str, Any]]:
 
 
 def _day_of(moment: datetime) -> str:
-    return day_words(timezone.localtime(moment).date())
+    return day_words(moment)

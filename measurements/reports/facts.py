@@ -4,13 +4,11 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from django.utils import timezone
-
 from instruments.models import Instrument
 from measurements.facts.rows import end_of
 from measurements.models import CheckIn, Damage, Photo, ServiceReport, Voidable, Work
 from measurements.photos.reads import damages_of
-from measurements.reports.words import day_words
+from shop.figures import day_words
 
 
 def facts_of(
@@ -49,14 +47,14 @@ def corrections(report: ServiceReport) -> list[str]:
     words = []
     for check_in in _voided(CheckIn, facts, "check_ins"):
         was = "corrected" if hasattr(check_in, "replaced_by") else "voided"
-        day = day_words(timezone.localtime(check_in.measured_at).date())
+        day = day_words(check_in.measured_at)
         if str(check_in.uuid) in facts["check_ins"]:
             what = f"The check-in of {day}, {check_in.get_stage_display()}, was {was}"
         else:
             what = f"The earlier check-in of {day}, on which the outlook rests, was {was}"
         words.append(_since(what, check_in))
     for work in _voided(Work, facts, "works"):
-        day = day_words(timezone.localtime(work.done_at).date())
+        day = day_words(work.done_at)
         words.append(_since(f"Work of {day} ({work.get_kind_display()}) was voided", work))
     for kind, uuids, name in (
         (Damage, facts.get("damages", []), "Damage noted in it"),
@@ -77,5 +75,5 @@ def _voided(kind: Any, facts: dict[str, list[str]], name: str) -> Any:
 
 def _since(what: str, fact: Voidable) -> str:
     """``… was corrected on 6 May 2026: typed twice.``"""
-    day = day_words(timezone.localtime(fact.voided_at).date())
+    day = day_words(fact.voided_at) if fact.voided_at else "an unknown day"
     return f"{what} on {day}: {fact.void_reason.rstrip('.')}."

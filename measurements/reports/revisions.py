@@ -10,7 +10,7 @@ from django.utils import timezone
 from instruments.models import Instrument
 from measurements.models import CheckIn, ServiceReport, Stage
 from measurements.reports.content import freeze
-from measurements.reports.words import day_words
+from shop.figures import day_words
 from shop.models import User
 
 
@@ -31,7 +31,7 @@ def revise(report: ServiceReport, by: User, *, why: str, nonce: str = "") -> Ser
         return newest
     if newest.revision != report.revision:
         raise ValidationError(
-            f"Revision {newest.revision} was issued on {_day(newest.issued_at)}, in the meantime. "
+            f"Revision {newest.revision} was issued on {day_words(newest.issued_at)}, in the meantime. "
             "Look at it first."
         )
     now = timezone.now()
@@ -44,7 +44,7 @@ def revise(report: ServiceReport, by: User, *, why: str, nonce: str = "") -> Ser
     content["nonce"] = nonce
     content["revision"] = {
         "why": why if why[-1] in ".!?" else f"{why}.",
-        "replaces_issued_on": _day(newest.issued_at),
+        "replaces_issued_on": day_words(newest.issued_at),
         "as_of": day_words(as_of) if as_of else "",
     }
     revision = ServiceReport(
@@ -94,10 +94,6 @@ def replaced_words(report: ServiceReport) -> str:
     if later is None:
         return ""
     return (
-        f"Replaced on {_day(later.issued_at)} by revision {later.revision}. "
+        f"Replaced on {day_words(later.issued_at)} by revision {later.revision}. "
         f"What was corrected: {later.why_revised.rstrip('.')}."
     )
-
-
-def _day(moment: datetime) -> str:
-    return day_words(timezone.localtime(moment).date())

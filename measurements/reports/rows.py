@@ -6,10 +6,11 @@ from typing import Any
 import numpy as np
 
 from geometry.readings import Targets
-from geometry.units import LengthUnit, format_length
+from geometry.units import LengthUnit
 from measurements.drawings.parts import figure
 from measurements.drawings.side_view import SIDES, Measured
 from measurements.models import CheckIn
+from shop.figures import length_words
 
 
 def reading_rows(
@@ -33,7 +34,7 @@ def reading_rows(
         wanted = side_by_side(np.asarray(aims[fret], float).tolist(), unit) if fret in aims else ""
         pairs = ([r.actions_mm.get((fret, side)) for side in SIDES] for r in readings)
         add(f"Action at fret {fret}", wanted, *pairs)
-    floor = format_length(float(np.asarray(targets.saddle_floor_mm)), unit)
+    floor = length_words(float(np.asarray(targets.saddle_floor_mm)), unit)
     add("Saddle height", f"at least {floor}", *(reading.saddle_mm for reading in readings))
     low, high = (figure(float(mm), unit) for mm in targets.relief_window_mm)
     add("Relief", f"{low} to {high} {unit}", *([reading.relief_mm] for reading in readings))

@@ -7,11 +7,12 @@ import numpy as np
 
 from geometry.advice import Advice, Option
 from geometry.readings import Targets
-from geometry.units import LengthUnit, format_length, format_turns
+from geometry.units import LengthUnit, format_turns
 from measurements.drawings.side_view import SIDES, Measured
 from measurements.facts.arrays import HORIZON_YEARS
 from measurements.models import Outlook, State, Work, WorkKind
 from measurements.words import change_words
+from shop.figures import length_words
 
 DUE_NOW = "due now"
 
@@ -58,7 +59,7 @@ def outlook_words(outlook: Outlook, unit: LengthUnit) -> list[str]:
     words = ["The strings' pull slowly raises the bridge."]
     if room > 0:
         words.append(
-            f"It can rise by another {format_length(room, unit)} before the saddle cannot be lowered "
+            f"It can rise by another {length_words(room, unit)} before the saddle cannot be lowered "
             "any further."
         )
     else:
@@ -67,7 +68,7 @@ def outlook_words(outlook: Outlook, unit: LengthUnit) -> list[str]:
         )
     if by_joint > 0:
         words.append(
-            f"The adjustable neck joint can make up for another {format_length(by_joint, unit)}."
+            f"The adjustable neck joint can make up for another {length_words(by_joint, unit)}."
         )
     due = outlook.reset_likely is not None and outlook.reset_likely <= today
     if outlook.reset_likely is None or due or (room <= 0 and by_joint <= 0):
@@ -164,7 +165,7 @@ def _beside(over: dict[str, float], targets: Targets, unit: LengthUnit) -> str:
             parts.append(f"as wanted on the {side} side")
         else:
             way = "too high" if mm > 0 else "too low"
-            parts.append(f"{format_length(abs(mm), unit)} {way} on the {side} side")
+            parts.append(f"{length_words(abs(mm), unit)} {way} on the {side} side")
     if len(parts) == 2 and all(part.startswith("as wanted") for part in parts):
         return "as wanted"
     return " and ".join(parts)
@@ -195,7 +196,7 @@ def work_sentence(work: Work, unit: LengthUnit) -> str:
         saddles = [
             mm for mm in (work.saddle_bass_to_mm, work.saddle_treble_to_mm) if mm is not None
         ]
-        new = " / ".join(format_length(mm, unit) for mm in saddles)
+        new = " / ".join(length_words(mm, unit) for mm in saddles)
         fitted = f", and a new saddle fitted ({new})" if new else ""
         return f"Neck reset: the neck was set at a new angle{fitted}."
     return work.notes or "Other work."
@@ -260,7 +261,7 @@ def next_words(
         if chosen.key == "saddle" and np.any(chosen.saddle_cut_mm < 0):
             words = ["Fit a new saddle, taller where it needs to be."]
         if chosen.key != "leave":
-            bass, treble = (format_length(float(mm), unit) for mm in chosen.action_12_after_mm)
+            bass, treble = (length_words(float(mm), unit) for mm in chosen.action_12_after_mm)
             words.append(
                 f"That brings the strings to {bass} on the bass side and {treble} on the treble side "
                 "at the 12th fret."
@@ -277,7 +278,3 @@ def state_words(state: str) -> str:
 
 def lines_of(text: str) -> Sequence[str]:
     return [line.strip() for line in text.splitlines() if line.strip()]
-
-
-def day_words(day: date) -> str:
-    return f"{day.day} {day:%B %Y}"

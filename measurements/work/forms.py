@@ -12,13 +12,14 @@ from django.utils import timezone
 
 from geometry.joint import bolt_travel, shim_tilt, tilt_after_turns
 from geometry.moves import HAIR
-from geometry.units import LengthUnit, OutOfRangeError, format_length, format_turns
+from geometry.units import LengthUnit, OutOfRangeError, format_turns
 from instruments.defaults import USUAL_DIMENSIONS, joint_dimension
 from instruments.models import SETTINGS, Instrument, JointKind, NeckJoint
 from measurements.check_ins.forms import DatedForm, action_field, reading_field
 from measurements.models import Side, Work, WorkKind
 from measurements.words import angle_words
 from shop.fields import LengthField, QuantityField
+from shop.figures import length_words
 
 LOWER, RAISE = "lower", "raise"
 LEAST_TURNS = 1 / 64  # less is no turn that a hand makes or a gauge sees
@@ -188,8 +189,8 @@ class SaddleForm(WorkForm):
             half = USUAL_DIMENSIONS[self.instrument.strings]["half_spread_saddle_mm"]
         if length is not None and length < 2 * half:
             raise ValidationError(
-                f"Saddle's length {format_length(length, self.unit)}: the outer strings stand "
-                f"{format_length(2 * half, self.unit)} apart on it, so it is at least as long."
+                f"Saddle's length {length_words(length, self.unit)}: the outer strings stand "
+                f"{length_words(2 * half, self.unit)} apart on it, so it is at least as long."
             )
         return length
 
@@ -304,7 +305,7 @@ def tilt_for_shim(joint: NeckJoint, shim_mm: float, unit: LengthUnit) -> float:
 
     Raises ``ValueError`` where it is in place already, or no neck could take it.
     """
-    shim, now = format_length(shim_mm, unit), joint.tilt_now_deg
+    shim, now = length_words(shim_mm, unit), joint.tilt_now_deg
     if shim_mm == joint.shim_now_mm:
         raise ValueError(f"A shim of {shim} is in place already.")
     depth = joint_dimension("heel_depth_mm", joint.heel_depth_mm)

@@ -4,10 +4,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from geometry.units import LengthUnit, format_length
+from geometry.units import LengthUnit
 from instruments.models import NeckJoint
 from measurements.advice.counsel import Counsel
 from measurements.work.forms import Change, tilt_for_shim
+from shop.figures import length_words
 
 #: Shims of the same thickness to this are one. [mm]
 SAME_MM = 1e-6
@@ -48,7 +49,7 @@ def shim_buttons(now: Counsel, unit: LengthUnit, advised_mm: float | None) -> li
 def _button(
     now: Counsel, joint: NeckJoint, shim_mm: float, unit: LengthUnit, advised_mm: float | None
 ) -> ShimButton:
-    box, label = in_box(shim_mm), format_length(shim_mm, unit) if shim_mm else "no shim"
+    box, label = in_box(shim_mm), length_words(shim_mm, unit) if shim_mm else "no shim"
     advised = advised_mm is not None and abs(advised_mm - shim_mm) <= SAME_MM
     try:
         tilt = tilt_for_shim(joint, shim_mm, unit)
@@ -57,5 +58,5 @@ def _button(
     foretold = now.foretell(Change(tilt - joint.tilt_now_deg, by_joint=True))
     if foretold is None:
         return ShimButton(box, label, "", False, advised)
-    bass, treble = (format_length(float(mm), unit).split()[0] for mm in foretold.action_12_after_mm)
+    bass, treble = (length_words(float(mm), unit).split()[0] for mm in foretold.action_12_after_mm)
     return ShimButton(box, label, f"{bass} / {treble}", False, advised)

@@ -9,13 +9,14 @@ from django.utils import timezone
 
 from geometry.advice import Option
 from geometry.foretell import Foretold
-from geometry.units import LengthUnit, format_length
+from geometry.units import LengthUnit
 from instruments.models import Instrument
 from measurements.advice.counsel import Counsel
 from measurements.models import SIDES, Work, WorkKind
 from measurements.work.forms import LOWER, RAISE, WorkForm
 from measurements.work.shimming import in_box
 from measurements.work.turning import turns_text
+from shop.figures import length_words
 
 
 class ForetoldRow(NamedTuple):
@@ -80,7 +81,7 @@ def _saddle_length(now: Counsel, kind: str) -> dict[str, str]:
 
 
 def _in_unit(figures: dict[str, float], unit: LengthUnit) -> dict[str, Any]:
-    return {name: format_length(mm, unit) for name, mm in figures.items() if not isnan(mm)}
+    return {name: length_words(mm, unit) for name, mm in figures.items() if not isnan(mm)}
 
 
 def option_for(now: Counsel, kind: str) -> Option | None:

@@ -10,7 +10,7 @@ import numpy as np
 from geometry.advice import Option
 from geometry.joint import bolt_travel
 from geometry.moves import HAIR
-from geometry.units import LengthUnit, format_length, format_turns, parse_quantity
+from geometry.units import LengthUnit, format_turns, parse_quantity
 from instruments.defaults import joint_dimension
 from instruments.models import NeckJoint
 from measurements.advice.counsel import Counsel
@@ -23,6 +23,7 @@ from measurements.work.forms import (
     joint_limits,
     tilt_for_turns,
 )
+from shop.figures import length_words
 
 #: What the buttons add to the turns, in the order in which they stand.
 STEPS = (Fraction(-1, 4), Fraction(-1, 8), Fraction(1, 8), Fraction(1, 4), Fraction(1, 2))
@@ -196,7 +197,7 @@ def _button(
     foretold = now.foretell(Change(tilt - joint.tilt_now_deg, by_joint=True))
     if foretold is None:
         return TurnButton(add, label, f"{_signed_words(after)} in all", False)
-    bass, treble = (format_length(float(mm), unit).split()[0] for mm in foretold.action_12_after_mm)
+    bass, treble = (length_words(float(mm), unit).split()[0] for mm in foretold.action_12_after_mm)
     return TurnButton(add, label, f"{bass} / {treble}", False)
 
 
@@ -282,7 +283,7 @@ def _turn_title(turns: float, turned: Sequence[float]) -> str:
 
 
 def _leads_to(option: Option, lowering: str, unit: LengthUnit) -> str:
-    bass, treble = (format_length(float(mm), unit) for mm in option.action_12_after_mm)
+    bass, treble = (length_words(float(mm), unit) for mm in option.action_12_after_mm)
     turn = turn_words(option.turns or 0.0, lowering)
     words = f"{turn} should bring fret 12 to {bass} bass, {treble} treble"
     if option.saddle_cut_mm.any():

@@ -22,10 +22,11 @@ from django.db.models import F, Sum
 from django.http import HttpRequest
 from django.utils.crypto import constant_time_compare, salted_hmac
 
+from shop.languages import remember
 from shop.models import User
 from shop.roles import FACTOR
 
-log = logging.getLogger("shop.sign_in.throttle")
+log = logging.getLogger("shop.sign_in")
 
 WAITING = "code_waits_for"
 #: When a person signed in, and was last seen, as seconds since 1970, in the session.
@@ -98,6 +99,7 @@ def begin(request: HttpRequest, user: User, device: int | None) -> None:
     """Sign in a person whose password, and code where there is one, were right; the session's key changes."""
     login(request, user, backend="django.contrib.auth.backends.ModelBackend")
     request.session[SINCE] = request.session[SEEN] = int(time.time())
+    remember(request, user)
     if device is not None:
         request.session[FACTOR] = device
     request.session.pop(WAITING, None)

@@ -28,7 +28,7 @@ from shop.sign_in.throttle import (
 )
 from shop.views import form_view
 
-log = logging.getLogger("shop.sign_in.throttle")
+log = logging.getLogger("shop.sign_in")
 
 
 class SignIn(LoginView):

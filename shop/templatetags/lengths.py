@@ -5,7 +5,8 @@ from typing import Any
 from django import template
 from django.utils.html import format_html
 
-from geometry.units import LengthUnit, format_length
+from geometry.units import LengthUnit
+from shop.figures import length_words
 
 register = template.Library()
 DASH = "–"
@@ -19,7 +20,7 @@ def _missing(value_mm: Any) -> bool:
 @register.filter
 def length(value_mm: Any, unit: LengthUnit = "mm") -> str:
     """A length with its unit, or a dash where there is none."""
-    return DASH if _missing(value_mm) else format_length(value_mm, unit or "mm")
+    return DASH if _missing(value_mm) else length_words(value_mm, unit or "mm")
 
 
 @register.filter
@@ -27,7 +28,7 @@ def both(value_mm: Any) -> str:
     """A length in both units, as it was understood."""
     if _missing(value_mm):
         return DASH
-    return f"{format_length(value_mm, 'mm')} = {format_length(value_mm, 'in')}"
+    return f"{length_words(value_mm, 'mm')} = {length_words(value_mm, 'in')}"
 
 
 @register.filter
@@ -35,7 +36,7 @@ def both_lines(value_mm: Any) -> str:
     """A length in both units, one above the other, for a narrow column."""
     if _missing(value_mm):
         return DASH
-    return format_html("{} <br>{}", format_length(value_mm, "mm"), format_length(value_mm, "in"))
+    return format_html("{} <br>{}", length_words(value_mm, "mm"), length_words(value_mm, "in"))
 
 
 @register.filter
@@ -54,7 +55,7 @@ def off(value_mm: Any, unit: LengthUnit = "mm") -> str:
     """A difference in words: ``0.20 mm higher``."""
     if _missing(value_mm):
         return DASH
-    return f"{format_length(abs(value_mm), unit)} {'higher' if value_mm > 0 else 'lower'}"
+    return f"{length_words(abs(value_mm), unit)} {'higher' if value_mm > 0 else 'lower'}"
 
 
 @register.filter

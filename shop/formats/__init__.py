@@ -1,0 +1,1 @@
+"""How each language writes days and figures; the rest is as Django has it."""

@@ -1,0 +1,40 @@
+"""Which language: of the screens, a person's own; of what a customer reads, theirs, else the shop's."""
+
+from typing import Any
+
+from django.conf import settings
+from django.http import HttpRequest
+from django.middleware.locale import LocaleMiddleware
+from django.utils import translation
+
+from shop.models import Customer, ShopProfile, User
+
+#: In the session: the language the signed-in person chose, if any.
+CHOSEN = "language"
+
+
+class Language(LocaleMiddleware):
+    """The signed-in person's own language; for everybody else what their browser asks for."""
+
+    def process_request(self, request: HttpRequest) -> None:
+        super().process_request(request)
+        chosen = request.session.get(CHOSEN, "")
+        if chosen:
+            translation.activate(chosen)
+            request.LANGUAGE_CODE = translation.get_language()
+
+
+def remember(request: HttpRequest, user: User) -> None:
+    """From the next page on, this sign-in reads the language that the person chose."""
+    request.session[CHOSEN] = user.language
+
+
+def language_for(customer: Customer | None, profile: ShopProfile) -> str:
+    """The language of what a customer is given to read."""
+    own = customer.language if customer else ""
+    return own or profile.language or settings.LANGUAGE_CODE
+
+
+def written_in(language: str) -> Any:
+    """Within it, sentences, days and figures are of that language."""
+    return translation.override(language)
