@@ -7,6 +7,7 @@ from django.contrib.auth.models import Group
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.crypto import constant_time_compare, salted_hmac
 
 from shop.models import CODE_ALPHABET, ShopProfile, User
 from shop.roles import OWNER, ROLES
@@ -56,13 +57,29 @@ def change_staff(
     _give(person, role)
 
 
+def mark_of_password(person: User) -> str:
+    """Tells one password of a person from another, and nothing else about it."""
+    return salted_hmac("shop.staff.password", person.password, algorithm="sha256").hexdigest()
+
+
 @transaction.atomic
-def new_password(person: User) -> str:
-    """Replace a forgotten password by a first one; whoever is signed in with the old one is signed out."""
+def new_password(person: User, *, seen: str) -> str:
+    """Replace a forgotten password by a first one; whoever is signed in with the old one is signed out.
+
+    ``seen`` is the mark of the password that the owner was shown as the one to replace. Raises
+    ``ValidationError`` where it has been changed since: its holder may have remembered it, or another
+    owner may have handed over a first password already.
+    """
+    now = User.objects.select_for_update().get(pk=person.pk)
+    if not constant_time_compare(seen, mark_of_password(now)):
+        raise ValidationError(
+            f"The password of {person} was changed since this page was opened, so it was left alone. "
+            "If it is forgotten all the same, make a new one now."
+        )
     password = first_password()
-    person.set_password(password)
-    person.first_password_until = timezone.now() + FIRST_PASSWORD_LASTS
-    person.save(update_fields=["password", "first_password_until"])
+    now.set_password(password)
+    now.first_password_until = timezone.now() + FIRST_PASSWORD_LASTS
+    now.save(update_fields=["password", "first_password_until"])
     return password
 
 

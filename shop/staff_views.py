@@ -9,7 +9,7 @@ from django.views.decorators.http import require_GET, require_POST
 from shop.models import User
 from shop.roles import ROLES, owner_only
 from shop.sign_in.codes import factor_of, switch_off
-from shop.staff import add_staff, change_staff, new_password
+from shop.staff import add_staff, change_staff, mark_of_password, new_password
 from shop.staff_forms import AddStaffForm, ChangeStaffForm
 from shop.views import form_view
 
@@ -64,7 +64,12 @@ def edit_person(request: HttpRequest, number: int) -> HttpResponse:
 @owner_only
 def renew_password(request: HttpRequest, number: int) -> HttpResponse:
     person = get_object_or_404(User, pk=number)
-    return _handed_over(request, person.username, new_password(person))
+    try:
+        password = new_password(person, seen=request.POST.get("seen", ""))
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+        return redirect("staff-edit", number=person.pk)
+    return _handed_over(request, person.username, password)
 
 
 @require_POST
@@ -94,6 +99,7 @@ def _form(
     request: HttpRequest, form: ChangeStaffForm, title: str, person: User | None = None
 ) -> HttpResponse:
     factor = factor_of(person) if person else None
-    context = {"form": form, "title": title, "person": person, "factor": factor}
+    seen = mark_of_password(person) if person else ""
+    context = {"form": form, "title": title, "person": person, "factor": factor, "seen": seen}
     status = 422 if form.is_bound else 200
     return render(request, "shop/staff_form.html", context, status=status)

@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
 from django.core.exceptions import ValidationError
+from django.db import transaction
 from django.utils import timezone
 
 from shop.models import User
@@ -45,8 +46,20 @@ class ChangePasswordForm(PasswordChangeForm):
             self.add_error("new_password1", "The new password is the old one: choose another.")
         return data
 
+    @transaction.atomic
     def save(self, commit: bool = True) -> Any:
-        """Write the password alone: an account that was closed in the meantime stays closed."""
+        """Write the password alone: an account that was closed in the meantime stays closed.
+
+        Raises ``ValidationError`` where the password is no longer the one that was asked for as the old
+        one: an owner may have made a new first password in the same moment.
+        """
+        stored = User.objects.select_for_update().values_list("password", flat=True)
+        if stored.get(pk=self.user.pk) != self.user.password:
+            raise ValidationError(
+                "Your password was changed elsewhere in this moment, and yours here was not saved. "
+                "Sign in again with the newer one; if you do not know it, ask the shop's owner.",
+                code="moved",
+            )
         self.user.first_password_until = None
         super().save(commit=False)
         if commit:

@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.contrib.auth import logout
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import LoginView, LogoutView, PasswordChangeView
+from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import redirect, render
 from django.urls import reverse_lazy
@@ -155,7 +156,11 @@ class ChangePassword(PasswordChangeView):
         return super().post(request, *args, **kwargs)
 
     def form_valid(self, form: Any) -> HttpResponse:
-        answer = super().form_valid(form)
+        try:
+            answer = super().form_valid(form)
+        except ValidationError as error:
+            form.add_error(None, error)
+            return self.form_invalid(form)
         log.info("person %s changed the password", form.user.pk)
         messages.success(self.request, "Your password is changed; other devices are signed out.")
         return answer

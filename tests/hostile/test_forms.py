@@ -23,7 +23,7 @@ HELD_BY = {
     "work-measure": {"again-uuid", "again-action_12_bass_mm", "again-saddle_bass_mm"},
     "report-issue": {"nonce", "anyway"},
     "report-link-close": set(),
-    "staff-password": {"anything"},
+    "staff-password": {"seen"},
     "feed-revoke": {"anything"},
     "letters-send": {"tag"},
     "second-factor-codes": {"password", "code"},
@@ -39,7 +39,7 @@ POSTED = sorted(name for name, (_, may_post) in MAY.items() if may_post and name
 #: These only do what their address says, whatever is sent along.
 NOTHING_READ = {
     "feed-revoke", "feeds", "import-undo", "report-link-close", "report-links",
-    "second-factor-set-up", "staff-factor", "staff-password",
+    "second-factor-set-up", "staff-factor",
 }  # fmt: skip
 #: One page that saves each of its parts by itself: what is right stays when another part is refused.
 BY_PARTS = {"photos", "photos-describe", "photo-void", "damage-note", "damage-void"}

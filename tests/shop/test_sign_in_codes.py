@@ -19,6 +19,7 @@ from django_otp.plugins.otp_totp.models import TOTPDevice
 from shop.models import User
 from shop.sign_in import codes
 from shop.sign_in.throttle import CODE_WITHIN
+from shop.staff import mark_of_password
 from tests.conftest import signed_in
 from tests.factories import PASSWORD, InstrumentFactory, ShopProfileFactory, UserFactory
 from tests.test_access import AT_THE_DOOR, MAY, OPEN, addresses  # noqa: F401  a fixture
@@ -336,7 +337,10 @@ class TestKeepingIt:
         assert at_desk.post("/second-factor/off/", {"proof": PASSWORD})["Location"] == FACTOR
 
     def test_a_new_first_password_leaves_it_on(self, tech, at_desk):
-        at_desk.post(reverse("staff-password", kwargs={"number": tech.pk}))
+        address = reverse("staff-password", kwargs={"number": tech.pk})
+        at_desk.post(address, {"seen": mark_of_password(tech)})
+        tech.refresh_from_db()
+        assert tech.first_password_until is not None
         assert codes.factor_of(tech)
 
     def test_an_owner_takes_it_off_somebody_who_lost_it(self, inside, tech, at_desk):

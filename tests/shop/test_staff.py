@@ -9,7 +9,7 @@ from shop.forms import PreferencesForm
 from shop.models import ShopProfile, User
 from shop.roles import COUNTER, OWNER, roles_of
 from shop.sign_in.forms import ChangePasswordForm
-from shop.staff import add_staff, change_staff, new_password
+from shop.staff import add_staff, change_staff, mark_of_password, new_password
 from tests.conftest import signed_in
 from tests.factories import PASSWORD, UserFactory
 
@@ -107,9 +107,60 @@ def test_an_owner_who_changes_a_name_puts_no_old_password_back(owner):
 def test_a_new_password_signs_out_whoever_had_the_old(owner):
     person = UserFactory()
     browser = signed_in(person)
-    password = new_password(person)
+    password = new_password(person, seen=mark_of_password(person))
     assert browser.get(reverse("today")).status_code == 302
     assert Client().login(username=person.username, password=password)
+
+
+def change_own(user):
+    """The form to change one's password, as checked a moment before it is saved."""
+    form = ChangePasswordForm(
+        user, {"old_password": PASSWORD, "new_password1": NEW, "new_password2": NEW}
+    )
+    assert form.is_valid(), form.errors
+    return form
+
+
+def test_a_first_password_made_while_its_holder_changes_the_old_one_stays(owner):
+    person = UserFactory()
+    saving = change_own(User.objects.get(pk=person.pk))
+    first = new_password(person, seen=mark_of_password(person))
+    with pytest.raises(ValidationError, match="changed elsewhere"):
+        saving.save()
+    stored = User.objects.get(pk=person.pk)
+    assert stored.check_password(first)
+    assert stored.first_password_until is not None
+
+
+def test_the_holder_is_told_so_on_the_page(tech, owner, monkeypatch):
+    browser, checked = signed_in(tech), ChangePasswordForm.full_clean
+
+    def and_then_the_owner(form):
+        checked(form)
+        new_password(tech, seen=mark_of_password(tech))
+
+    monkeypatch.setattr(ChangePasswordForm, "full_clean", and_then_the_owner)
+    data = {"old_password": PASSWORD, "new_password1": NEW, "new_password2": NEW}
+    answer = browser.post(reverse("password"), data)
+    assert answer.status_code == 422
+    assert "changed elsewhere" in answer.content.decode()
+    monkeypatch.undo()
+    assert browser.get(reverse("today")).status_code == 302
+
+
+def test_a_password_that_its_holder_changed_meanwhile_is_not_replaced(at_desk):
+    person = UserFactory()
+    page = at_desk.get(reverse("staff-edit", kwargs={"number": person.pk})).content.decode()
+    seen = page.split('name="seen" value="')[1].split('"')[0]
+    change_own(User.objects.get(pk=person.pk)).save()
+    address = reverse("staff-password", kwargs={"number": person.pk})
+    for stale in (seen, "", "é"):
+        answer = at_desk.post(address, {"seen": stale}, follow=True).content.decode()
+        assert "was changed since this page was opened" in answer
+        assert User.objects.get(pk=person.pk).check_password(NEW)
+    again = answer.split('name="seen" value="')[1].split('"')[0]
+    assert shown_password(at_desk.post(address, {"seen": again}))
+    assert not User.objects.get(pk=person.pk).check_password(NEW)
 
 
 def test_first_passwords_differ():
