@@ -18,6 +18,7 @@ FIRST_RELEASE = [
     ("shop", "0002_roles"),
     ("instruments", "0002_relations"),
     ("measurements", "0003_shop_prior"),
+    ("axes", "0010_accessattemptexpiration"),
 ]
 OLD = "first_release"
 MOMENT = datetime(2024, 3, 18, 9, 30, 15, 250000, tzinfo=UTC)
@@ -86,6 +87,19 @@ def fill(old: Any, alias: str) -> None:
     joint |= {"tilt_max_deg": 2.0, "shims_mm": [0.25, 0.5]}
     add_kept("instruments", "NeckJoint", instrument=instrument, **joint)
     _fill_measurements(add, instrument, person)
+    _fill_sign_ins(add)
+
+
+def _fill_sign_ins(add: Any) -> None:
+    """Attempts to sign in, as they were kept before names were digested and secrets left out."""
+    tried = {"username": "mara", "ip_address": "203.0.113.7", "path_info": "/sign-in/"}
+    typed = "username=mara\npassword=rosewood-and-rain"
+    attempt = add(
+        "axes", "AccessAttempt", post_data=typed, get_data="", failures_since_start=1, **tried
+    )
+    add("axes", "AccessAttemptExpiration", access_attempt=attempt, expires_at=MOMENT)
+    add("axes", "AccessLog", **tried)
+    add("axes", "AccessFailureLog", **tried)
 
 
 def _fill_measurements(add: Any, instrument: Any, person: Any) -> None:
@@ -197,6 +211,11 @@ def test_they_mean_in_this_release_what_they_meant_in_the_first(brought_up, old_
     report = ServiceReport.objects.using(old_database).get()
     assert (report.number, report.revision) == (7, 1)
     assert report.content["readings"] == [["Relief", "0.21 mm"]]
+
+
+def test_what_was_typed_to_sign_in_is_forgotten(brought_up, old_database):
+    for table in apps_now.get_app_config("axes").get_models():
+        assert not table._default_manager.using(old_database).exists(), table
 
 
 def test_the_rows_keep_every_rule_of_this_release(brought_up, old_database):
