@@ -16,6 +16,7 @@ from instruments.views import by_tag, matching
 from shop import search
 from shop.pdf import PdfUnavailableError
 from shop.roles import at_the_bench
+from shop.site import absolute
 from shop.views import form_view
 
 SHOWN = 100
@@ -70,7 +71,7 @@ def _found(wanted: str, added: str, the_one: Instrument | None) -> QuerySet[Inst
 
 def _pdf(request: HttpRequest, instruments: list[Instrument], form: LabelsForm) -> HttpResponse:
     def address_of(instrument: Instrument) -> str:
-        return request.build_absolute_uri(reverse("tag-scanned", kwargs={"tag": instrument.tag}))
+        return absolute(request, reverse("tag-scanned", kwargs={"tag": instrument.tag}))
 
     sheet, wanted = form.chosen_sheet(), form.cleaned_data
     pages = label_pages(

@@ -14,6 +14,7 @@ from django.core.exceptions import ImproperlyConfigured
 
 from shop.desk import desk_secret_key
 from shop.logs import logging_of
+from shop.site import site_of
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = BASE_DIR / "var"
@@ -39,6 +40,10 @@ ALLOWED_HOSTS = env.list(
 )
 if PRODUCTION and not ALLOWED_HOSTS:
     raise ImproperlyConfigured("SADDLEROOM_HOSTS must name the host names served, comma-separated.")
+try:
+    SITE = site_of(env.str("SADDLEROOM_SITE", default=""), secure=PRODUCTION)
+except ValueError as error:
+    raise ImproperlyConfigured(str(error)) from error
 CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS] if PRODUCTION else []
 
 INSTALLED_APPS = [

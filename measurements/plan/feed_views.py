@@ -12,6 +12,7 @@ from measurements.plan import feed
 from shop.models import FeedToken
 from shop.people import person
 from shop.roles import anyone_on_staff
+from shop.site import absolute, host_of
 from shop.views import form_view
 
 
@@ -21,7 +22,7 @@ def calendar_feed(request: HttpRequest, token: str) -> HttpResponse:
     """Due dates and bookings, for whoever holds the address."""
     if feed.open_feed(token) is None:
         raise Http404("No such feed, or it was revoked.")
-    response = HttpResponse(feed.calendar(request.get_host()), content_type="text/calendar")
+    response = HttpResponse(feed.calendar(host_of(request)), content_type="text/calendar")
     response["Cache-Control"] = "private, no-store"
     response["X-Robots-Tag"] = "noindex"
     response["Referrer-Policy"] = "no-referrer"
@@ -35,7 +36,7 @@ def feeds(request: HttpRequest) -> HttpResponse:
     address = ""
     if request.method == "POST":
         token = feed.new_feed(person(request))
-        address = request.build_absolute_uri(reverse("calendar-feed", kwargs={"token": token}))
+        address = absolute(request, reverse("calendar-feed", kwargs={"token": token}))
     context = {"feeds": person(request).feeds.filter(revoked_at=None), "address": address}
     response = render(request, "measurements/plan/feeds.html", context)
     response["Cache-Control"] = "no-store"

@@ -23,6 +23,7 @@ from shop.logo import png_of
 from shop.pdf import PdfUnavailableError, pdf_trouble
 from shop.people import person
 from shop.roles import anyone_on_staff
+from shop.site import absolute
 from shop.views import form_view
 
 LinkView = Callable[..., HttpResponse | None]
@@ -36,7 +37,7 @@ def report_links(request: HttpRequest, number: int) -> HttpResponse:
     address = ""
     if request.method == "POST":
         token = make_link(report, person(request))
-        address = request.build_absolute_uri(reverse("customer-report", kwargs={"token": token}))
+        address = absolute(request, reverse("customer-report", kwargs={"token": token}))
     links = ReportLink.objects.filter(report__number=number).select_related("report", "created_by")
     context = {"report": report, "links": links, "address": address, "now": timezone.now()}
     response = render(request, "measurements/reports/links.html", context)

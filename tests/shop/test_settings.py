@@ -49,6 +49,14 @@ def start(**variables: str) -> subprocess.CompletedProcess[str]:
             },
             "SADDLEROOM_IDLE_DAYS and",
         ),
+        (
+            {
+                "SADDLEROOM_SECRET_KEY": KEY,
+                "SADDLEROOM_HOSTS": "s.example",
+                "SADDLEROOM_SITE": "http://s.example",
+            },
+            "SADDLEROOM_SITE is an address like https://shop.example",
+        ),
         ({"SADDLEROOM_SECRET_KEY": KEY, "SADDLEROOM_DEBUG": "1"}, "exclude each other"),
     ],
 )
