@@ -3,8 +3,12 @@
 Run it with ``python -m bench.web``, or ``make bench-web`` for both databases. The demo shop is grown to
 thousands of instruments, then clients read and write at once for a while, then one asks for each page
 alone. Server time is what the server's own log says, and beside it the processor's, which other work on
-the machine does not stretch; the bare view makes one query by primary key and passes through the same
-middleware. Load generator and server share the machine.
+the machine does not stretch. Load generator and server share the machine.
+
+There are three yardsticks, through the same middleware. The bare view makes one query by primary key, for
+nobody, without a session. "Signed in" is that view for a person: the session, the person and what they may
+are read first, as for every page of the shop. "Empty page" adds the shop's name, head and foot: no page
+of the app can come below that, whatever stands on it.
 """
 
 from __future__ import annotations
@@ -23,7 +27,7 @@ from collections import defaultdict
 from contextlib import closing
 from pathlib import Path
 
-from bench.web_clients import MIX, Client, Taken, bare_only, mixed, together
+from bench.web_clients import MIX, YARDSTICKS, Client, Taken, bare_only, mixed, together
 
 WORKERS = 2
 STARTS_WITHIN_S = 60
@@ -31,6 +35,7 @@ BARE_S = 8.0
 #: Pages measured alone, with the name of their route in the log.
 ALONE = {
     "bare view": "bare",
+    **YARDSTICKS,
     "board": "due",
     "instrument": "instrument",
     "check-in form": "check-in-add",
@@ -156,22 +161,37 @@ def _print_alone(client: Client, log: Path, count: int) -> None:
     for turn in range(count):
         for page in ALONE:
             before = log.stat().st_size
-            client.bare() if page == "bare view" else client.act(page)
+            client.act(page)
             for line in _lines(log, before):
                 saved = page != "check-in saved" or line["method"] == "POST"
                 if turn and line["route"] == (ALONE[page] or line["route"]) and saved:
                     times[page].append(line["ms"])
                     work[page].append(line["cpu_ms"])
                     queries[page].add(line["queries"])
-    bare = statistics.median(times["bare view"])
-    bare_work = statistics.median(work["bare view"])
-    print(f"One client, one page after the other, {count - 1} times; server time by its own log:")
+    _print_pages(times, work, queries, count - 1)
+
+
+def _print_pages(
+    times: dict[str, list[float]],
+    work: dict[str, list[float]],
+    queries: dict[str, set[int]],
+    count: int,
+) -> None:
+    """Server time, the processor's, and how many times that of each yardstick the latter is."""
+    print(
+        f"One client, one page after the other, {count} times; server time by its own log, in ms."
+    )
+    yardsticks = ("bare view", *YARDSTICKS)
+    print(f"{'times the processor time of':>77}: {'  '.join(yardsticks)}")
     for page, each in times.items():
         own = statistics.median(work[page])
+        compared = [own / statistics.median(work[yardstick]) for yardstick in yardsticks]
         print(
-            f"  {page:<16} median {statistics.median(each):>6.1f} ms   95 % under {_p95(each):>6.1f} ms "
-            f"{statistics.median(each) / bare:>6.1f} times bare   processor {own:>5.1f} ms "
-            f"{own / bare_work:>5.1f} times bare   queries {_span(queries[page])}"
+            f"  {page:<15} median {statistics.median(each):>6.1f}   95 % under {_p95(each):>6.1f}   "
+            f"processor {own:>6.2f}   queries {_span(queries[page]):<8} "
+            + "  ".join(
+                f"{times:>{len(name)}.1f}" for name, times in zip(yardsticks, compared, strict=True)
+            )
         )
 
 

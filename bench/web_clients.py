@@ -28,6 +28,8 @@ MIX = {
     "calls": 3,
     "today": 3,
 }
+#: What pages are measured against beside the bare view, with the name of its route.
+YARDSTICKS = {"signed in": "signed-in", "empty page": "empty-page"}
 STATES = ("watch", "book", "overdue", "room")
 SORTS = ("due", "tag", "customer", "-saddle", "joint", "seen", "-contact")
 
@@ -64,7 +66,11 @@ class Client:
     def act(self, page: str) -> None:
         """Do what the name says."""
         tag = self.choice.choice(self.known["tags"])
-        if page == "board":
+        if page == "bare view":
+            self.bare()
+        elif page in YARDSTICKS:
+            self._get(page, f"/{YARDSTICKS[page]}/{self.choice.choice(self.known['keys'])}/")
+        elif page == "board":
             self._get(page, "/due/")
         elif page == "board, later page":
             asked = {"sort": self.choice.choice(SORTS), "page": self.choice.randint(1, 40)}
