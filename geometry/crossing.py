@@ -331,7 +331,7 @@ def _rise_quantiles(
             (low - centre) / sd,
             (high - centre) / sd,
             RISE_TOLERANCE_MM,
-            guess=np.zeros(n),
+            guess=np.full(n, ndtri(q)),  # the mixture is nearly normal
         )
         result[:, j] = centre + sd * found
     return result

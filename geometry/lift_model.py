@@ -7,8 +7,9 @@ cell everything else has a closed form.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -135,6 +136,17 @@ class LiftPrior:
         with np.errstate(divide="ignore"):
             share = np.log(shares / shares.sum(axis=1, keepdims=True))
         return np.asarray(share[:, :, None] + density[:, None, :])
+
+    def take(self, rows: RowIndex) -> LiftPrior:
+        """The prior of some of the instruments; what holds for all of them stays as it is."""
+        alone = {"log_rate_mean": 0, "log_rate_sd": 0, "exponent_weights": 1}  # dimensions
+        given = {name: np.asarray(getattr(self, name)) for name in alone}
+        taken: dict[str, Any] = {
+            name: value[rows]
+            for name, value in given.items()
+            if value.ndim > alone[name] and len(value) > 1
+        }
+        return replace(self, **taken)
 
     def check_rows(self, n: int) -> None:
         """Raise ValueError unless fields given per instrument hold n values."""

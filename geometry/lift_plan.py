@@ -82,14 +82,20 @@ def expected_narrowing(
         for a in (next_age_years, next_offset_pct, limit_mm, horizon_age_years)
     )
     now = _widths(fit, limit, horizon)
-    after = np.zeros(n)
-    for score, share in zip(SCORES, SCORE_WEIGHTS, strict=True):
-        reading = _reading_of_score(fit, age, offset, columns[1], float(score))
-        known = np.isfinite(reading).astype(float)
-        added = (age, reading, offset, known)
-        more = [np.column_stack([c, a]) for c, a in zip(columns, added, strict=True)]
-        refit = fit_lift(*more, prior=prior, age_sd_years=age_sd_years)
-        after += share * _widths(refit, limit, horizon)
+    # The readings tried, all at once: each row of the fit as often as there are scores.
+    every = np.tile(np.arange(n), len(SCORES))
+    score = np.repeat(SCORES, n)
+    reading = _reading_of_score(
+        fit.take(every), age[every], offset[every], columns[1][every], score
+    )
+    added = (age[every], reading, offset[every], np.isfinite(reading).astype(float))
+    refit = fit_lift(
+        *(np.column_stack([c[every], a]) for c, a in zip(columns, added, strict=True)),
+        prior=None if prior is None else prior.take(every),
+        age_sd_years=None if age_sd_years is None else np.broadcast_to(age_sd_years, (n,))[every],
+    )
+    widths = _widths(refit, limit[every], horizon[every]).reshape(len(SCORES), n)
+    after = SCORE_WEIGHTS @ widths
     return Narrowing(now_years=now, after_years=np.where(np.isnan(now), np.nan, after))
 
 
@@ -101,10 +107,11 @@ def _widths(fit: LiftFit, limit: FloatArray, horizon: FloatArray) -> FloatArray:
 
 
 def _reading_of_score(
-    fit: LiftFit, age: FloatArray, offset: FloatArray, rise: FloatArray, score: float
+    fit: LiftFit, age: FloatArray, offset: FloatArray, rise: FloatArray, score: float | FloatArray
 ) -> FloatArray:
     """The reading that would have a given normal score in the present forecast, (n,). [mm]"""
     n = len(fit)
+    chance = np.broadcast_to(ndtr(score), (n,))
     found = np.full(n, np.nan)
     rows = np.flatnonzero(fit.usable)
     part = fit.take(rows)
@@ -115,7 +122,7 @@ def _reading_of_score(
 
     found[rows] = solve_increasing(
         below,
-        np.full(len(rows), ndtr(score)),
+        chance[rows],
         middle - REACH_MM,
         middle + REACH_MM,
         TOLERANCE_MM,

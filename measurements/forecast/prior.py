@@ -6,7 +6,7 @@ the same facts gives the same.
 
 import json
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from datetime import date, datetime
 from functools import cache, lru_cache
 from typing import Any
@@ -119,13 +119,4 @@ def _fleet_prior(shop: str, groups: str, counts: str, instruments: int) -> Fleet
 
 def rows_of(prior: LiftPrior | None, rows: np.ndarray) -> LiftPrior | None:
     """The rows of some instruments of a prior made by :func:`prior_for`."""
-    if prior is None:
-        return None
-    return replace(
-        prior,
-        **{
-            name: value[rows]
-            for name in ("log_rate_mean", "log_rate_sd", "exponent_weights")
-            if np.ndim(value := np.asarray(getattr(prior, name))) > (name == "exponent_weights")
-        },
-    )
+    return None if prior is None else prior.take(rows)

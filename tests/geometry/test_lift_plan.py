@@ -5,6 +5,7 @@ import pytest
 from scipy.special import ndtr
 
 from geometry.lift import crossing, fit_lift, surprise
+from geometry.lift_model import LiftPrior
 from geometry.lift_plan import _reading_of_score, expected_narrowing
 
 AGE = np.array([[10.0, 10.4, 11.1], [10.0, 0.0, 0.0]])
@@ -48,6 +49,20 @@ def test_readings_tried_have_their_scores():
         reading = _reading_of_score(fit, age, offset, RISE, score)
         back = surprise(fit, age, reading, offset)
         np.testing.assert_allclose(ndtr(back), ndtr(score), atol=2e-3)
+
+
+def test_an_instrument_alone_is_told_what_it_is_told_in_company():
+    prior = LiftPrior(log_rate_mean=np.log([0.3, 0.9]), log_rate_sd=np.array([0.4, 0.6]))
+    asked = {"next_age_years": 14.0, "next_offset_pct": -1.0, "age_sd_years": [3.0, 0.0]}
+    both = expected_narrowing(*READINGS, **ASKED, **asked, prior=prior)
+    for row in (0, 1):
+        one = np.array([row])
+        asked["age_sd_years"] = [[3.0, 0.0][row]]
+        facts = [column[one] for column in READINGS]
+        limits = {"limit_mm": [0.2], "horizon_age_years": [80.0]}
+        alone = expected_narrowing(*facts, **limits, **asked, prior=prior.take(one))
+        np.testing.assert_allclose(alone.after_years[0], both.after_years[row], atol=5e-3)
+    assert abs(both.after_years[0] - both.after_years[1]) > 0.1
 
 
 def test_no_reading_or_no_limit_gives_nan():
