@@ -336,7 +336,7 @@ class FeedToken(models.Model):
 
 class AccessKind(models.TextChoices):
     CUSTOMER = "customer", "their page"
-    LETTER = "letter", "a letter to them, before it went"
+    LETTER = "letter", "what they are told, in a letter or otherwise"
     REPORT = "report", "a report with their name"
     EXPORT = "export", "everything on record about them"
     SHOP = "shop", "the export of the whole shop"

@@ -20,6 +20,7 @@ from tests.conftest import signed_in
 from tests.factories import (
     BookingFactory,
     CheckInFactory,
+    ContactFactory,
     CustomerFactory,
     DamageFactory,
     GaugeFactory,
@@ -122,6 +123,7 @@ MAY = {
     "letters": ({"owner"}, set()),
     "letters-send": (set(), {"owner"}),
     "contacts": (STAFF, set()),
+    "contact": (STAFF, set()),
     "contact-add": (STAFF, STAFF),
     "bookings": (STAFF, set()),
     "booking-add": (STAFF, STAFF),
@@ -205,6 +207,7 @@ def addresses(db) -> dict[str, str]:
             "staff-password": {"number": UserFactory().pk},
             "staff-factor": {"number": UserFactory().pk},
             "booking-cancel": {"uuid": BookingFactory(instrument=instrument).uuid},
+            "contact": {"uuid": ContactFactory(instrument=instrument).uuid},
             "gauge-edit": {"number": GaugeFactory().pk},
             "feed-revoke": {"number": 1},
             "calendar-feed": {"token": new_feed(UserFactory())},

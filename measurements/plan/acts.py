@@ -1,5 +1,6 @@
 """Telling a customer and booking a day: written down first, so that nobody is told twice."""
 
+import logging
 from datetime import date
 
 from django.core.exceptions import ValidationError
@@ -11,7 +12,10 @@ from instruments.models import Instrument
 from measurements.models import Booking, Channel, Contact
 from measurements.plan.calls import Call
 from measurements.plan.letters import letter_for
+from measurements.plan.mail_trouble import for_the_log, why_it_did_not_go
 from shop.models import Customer, ShopProfile, User
+
+log = logging.getLogger(__name__)
 
 
 def log_contact(
@@ -90,10 +94,15 @@ def deliver(contact: Contact, message: EmailMessage) -> None:
     try:
         message.send()
     except Exception as error:  # whatever the mail server or the network said
-        contact.failed = f"{type(error).__name__}: {error}"[:400]
+        contact.failed = why_it_did_not_go(error)
         contact.save(update_fields=["failed"])
+        log.warning(
+            "letter %s did not go: %s",
+            contact.pk,
+            for_the_log(error, contact.customer, [contact.to, *message.to]),
+        )
         raise ValidationError(
-            f"The letter to {contact.customer} did not go ({contact.failed}). Nothing else was changed."
+            f"The letter to {contact.customer} did not go: {contact.failed}. Nothing else was changed."
         ) from error
 
 

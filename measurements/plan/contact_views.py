@@ -1,10 +1,12 @@
 """Calls to make, letters to send, and the record of both."""
 
+from uuid import UUID
+
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
@@ -113,6 +115,16 @@ def add_contact(request: HttpRequest, tag: str) -> HttpResponse:
         context,
         status=422 if form.is_bound else 200,
     )
+
+
+@require_GET
+@anyone_on_staff
+def contact(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """What one customer was told, in which words; lists show no words, so that looking is written down."""
+    told = Contact.objects.select_related("instrument", "customer", "made_by")
+    found = get_object_or_404(told, uuid=uuid)
+    note_access(request, AccessKind.LETTER, [found.customer])
+    return render(request, "measurements/plan/contact.html", {"contact": found})
 
 
 @require_GET

@@ -10,6 +10,7 @@ urlpatterns = [
     path("calls/letters/", contact_views.letters, name="letters"),
     path("calls/letters/send/", contact_views.send_letters, name="letters-send"),
     path("contacts/", contact_views.contacts, name="contacts"),
+    path("contacts/<uuid:uuid>/", contact_views.contact, name="contact"),
     path("instruments/<tag:tag>/contact/", contact_views.add_contact, name="contact-add"),
     path("bookings/", booking_views.bookings, name="bookings"),
     path("instruments/<tag:tag>/book/", booking_views.add_booking, name="booking-add"),

@@ -14,6 +14,7 @@ from measurements.reports.revisions import revise
 from shop.logo import set_logo
 from tests.factories import (
     CheckInFactory,
+    ContactFactory,
     DamageFactory,
     ImportRunFactory,
     InstrumentFactory,
@@ -44,6 +45,7 @@ def addresses(transactional_db, owner) -> list[str]:
         describe_photos(check_in=check_in, said={photo.uuid: (words, True)})
     DamageFactory(check_in=check_in)
     work = WorkFactory(instrument=instrument)
+    told = ContactFactory(instrument=instrument, words="A neck reset is near. " * 20)
     empty = InstrumentFactory(customer__email="a.rather.long.name@a-long-domain.example")
     refresh()
     report = issue(instrument, by=owner)
@@ -76,6 +78,7 @@ def addresses(transactional_db, owner) -> list[str]:
         f"/works/{work.uuid}/",
         "/calls/",
         "/contacts/",
+        f"/contacts/{told.uuid}/",
         "/bookings/",
         "/feeds/",
         "/gauges/",

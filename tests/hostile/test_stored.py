@@ -163,6 +163,7 @@ def test_on_every_page(shop, addresses, owner_of_it):  # noqa: F811
         for name in ("check-in", "check-in-correct", "photos")
     }
     pages["customer-report"] = reverse("customer-report", kwargs={"token": token})
+    pages["contact"] = reverse("contact", kwargs={"uuid": shop.contacts.get().uuid})
     pages["letters"] = reverse("letters") + "?tag=X-1"
     pages["work-add"] = reverse("work-add", kwargs={"tag": "X-1", "kind": "other"})
     told = ""
@@ -175,6 +176,7 @@ def test_on_every_page(shop, addresses, owner_of_it):  # noqa: F811
     for place in (
         "SHOP", "CUSTOMER", "HOME", "NOTES", "MAKER", "MODEL", "SERIAL", "REMARKS", "READ",
         "PLACE", "DAMAGE", "PHOTO", "WORK", "TOLD", "FAILED", "TOOL", "FILE", "VOID", "P<", "STREET",
+        "SUBJECT",
     ):  # fmt: skip
         assert place in told, f"{place} is on no page: the test looks at nothing"
 

@@ -273,6 +273,21 @@ class TestWhoRead:
         assert "changed" in page
         assert "owner" in at_desk.get(reverse("privacy")).content.decode()
 
+    def test_what_somebody_was_told_stands_on_a_page_of_its_own(self, ottoline, at_counter):
+        instrument = ottoline.instruments.first()
+        contact = ContactFactory(instrument=instrument, words="what was said", to=MAIL)
+        lists = (reverse("contacts"), reverse("contact-add", kwargs={"tag": instrument.tag}))
+        one = reverse("contact", kwargs={"uuid": contact.uuid})
+        for address in lists:
+            page = at_counter.get(address).text
+            assert f'href="{one}"' in page
+            assert "what was said" not in page
+        assert self.kinds() == []
+        page = at_counter.get(one).text
+        assert "what was said" in page
+        assert MAIL in page
+        assert self.kinds() == [("counter", "letter")]
+
     def test_a_refused_post_is_no_way_to_read_unnoticed(self, ottoline, at_counter):
         edit = reverse("customer-edit", kwargs={"code": ottoline.code})
         page = at_counter.post(edit, {"name": "X", "unit": "mm", "email": "none"})
