@@ -49,8 +49,8 @@ def why_it_did_not_go(error: Exception) -> str:
     detail = _DETAIL.match(words)
     numbers = [str(code)] if code else []
     numbers += [detail[1].decode()] if detail else []
-    if not numbers and isinstance(error, OSError) and error.errno in errno.errorcode:
-        numbers = [errno.errorcode[error.errno]]
+    if not numbers and isinstance(error, OSError):
+        numbers = [name for number, name in errno.errorcode.items() if number == error.errno]
     return f"{said} ({' '.join(numbers)})" if numbers else said
 
 
@@ -69,10 +69,12 @@ def for_the_log(error: Exception, customer: Customer, to: Iterable[str]) -> str:
 
 def _reply(error: Exception) -> tuple[int, bytes]:
     """The server's number and words; 0 where there was no answer."""
+    code: int
+    words: bytes | str
     if isinstance(error, smtplib.SMTPRecipientsRefused):
         code, words = next(iter(error.recipients.values()), (0, b""))
     elif isinstance(error, smtplib.SMTPResponseException):
         code, words = error.smtp_code, error.smtp_error
     else:
         return 0, b""
-    return int(code), words if isinstance(words, bytes) else str(words).encode()
+    return int(code), words if isinstance(words, bytes) else words.encode()
