@@ -13,5 +13,5 @@ def forget(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("shop", "0008_unit"), ("axes", "0010_accessattemptexpiration")]
+    dependencies = [("shop", "0009_languages"), ("axes", "0010_accessattemptexpiration")]
     operations = [migrations.RunPython(forget, migrations.RunPython.noop)]

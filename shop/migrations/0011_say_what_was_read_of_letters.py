@@ -4,7 +4,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
     """Other words for a choice; nothing in the database."""
 
-    dependencies = [("shop", "0009_forget_sign_in_attempts")]
+    dependencies = [("shop", "0010_forget_sign_in_attempts")]
     operations = [
         migrations.AlterField(
             model_name="accessrecord",
