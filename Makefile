@@ -6,7 +6,7 @@ PORT ?= 8000
 HOST ?= 127.0.0.1
 RUN := $(BIN)/python manage.py
 
-.PHONY: demo test bench-forecast bench-fleet bench-live bench-web pictures lint format types lock clean
+.PHONY: demo test bench-forecast bench-fleet bench-live bench-web pictures words lint format types lock clean
 
 demo: $(VENV)/runtime.stamp
 	$(RUN) migrate --verbosity 0
@@ -38,6 +38,12 @@ bench-web: $(VENV)/dev.stamp
 # Takes the README's pictures anew; needs Chromium.
 pictures: $(VENV)/dev.stamp
 	$(BIN)/python -m bench.pictures
+
+# Gathers the words to translate into shop/locale and makes what the app reads of them; needs gettext.
+words: $(VENV)/dev.stamp
+	$(RUN) makemessages --all --no-obsolete --no-wrap --add-location file --extension html,py,svg \
+	  --ignore $(VENV) --ignore tests --ignore bench --ignore fixtures --verbosity 0
+	$(RUN) compilemessages --ignore $(VENV) --verbosity 0
 
 lint: $(VENV)/dev.stamp
 	$(BIN)/ruff check .
