@@ -7,15 +7,19 @@ p(1 − p)). What they share, such as a damp summer or the shop's own prior bein
 """
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cache
+from itertools import pairwise
 from math import ceil, floor, sqrt
 from typing import Any
 
+from django.db import connection
 from django.db.models import Count, F, QuerySet, Sum
 
 from instruments.models import Instrument
+from measurements.facts.statements import Statement
 from measurements.models import CHANCES, Booking, Outlook
 
 QUARTERS = len(CHANCES) - 1
@@ -92,23 +96,33 @@ def _sums(
     instruments: QuerySet[Instrument],
 ) -> Iterator[tuple[date, Sequence[tuple[float, float]]]]:
     """For each day on which outlooks were made: expected number and variance, place by place."""
-    wanted = {}
-    for place, name in enumerate(CHANCES):
-        step = F(name)
-        if place:
-            step -= F(CHANCES[place - 1])  # type: ignore[assignment]
-        wanted[f"mean_{place}"] = Sum(step)
-        wanted[f"variance_{place}"] = Sum(step * (1.0 - step))
+    if instruments.query.where:
+        found: Iterable[Sequence[Any]] = _of(instruments, _by_day())
+    else:
+        of_all = _of_all(connection.vendor)
+        found = of_all.converted(of_all.fetch())
+    for made, *sums in found:
+        by, squared = sums[: len(CHANCES)], sums[len(CHANCES) :]
+        steps = [now - before for now, before in zip(by, [0.0, *by], strict=False)]
+        # p(1 - p) = p - p², summed
+        yield made, [(step, step - square) for step, square in zip(steps, squared, strict=True)]
+
+
+def _by_day() -> QuerySet[Any]:
+    """Sums over the outlooks of each day: of the chances, then of the squares of their steps."""
+    steps = [F(name) - F(before) for before, name in pairwise(CHANCES)]
+    squares = [F(CHANCES[0]) * F(CHANCES[0]), *(step * step for step in steps)]
+    wanted = {f"sum_{name}": Sum(name) for name in CHANCES}
+    wanted |= {f"squared_{place}": Sum(square) for place, square in enumerate(squares)}
     # By day: SQLite has no quarters and would ask Python for each row's.
-    found = (
-        _of(instruments, Outlook.objects.filter(**{f"{CHANCES[0]}__isnull": False}))
-        .order_by()
-        .values("as_of")
-        .annotate(**wanted)
-    )
-    places = range(len(CHANCES))
-    for made, *sums in found.values_list("as_of", *wanted):
-        yield made, [(sums[2 * place], sums[2 * place + 1]) for place in places]
+    known = Outlook.objects.filter(**{f"{CHANCES[0]}__isnull": False}).order_by().values("as_of")
+    return known.annotate(**wanted).values_list("as_of", *wanted)
+
+
+@cache
+def _of_all(vendor: str) -> Statement:
+    """The same for every instrument: making its SQL takes half as long as running it."""
+    return Statement.of(_by_day())
 
 
 def _quarters_between(earlier: date, later: date) -> int:
