@@ -239,21 +239,21 @@ def _mean_variance(
     return np.asarray(squares / (GAUGE_WORTH + more) / n)
 
 
-def mean_u(gauge_u_mm: float, count: int, spread_mm: float | None) -> float:
+def mean_u(gauge_u_mm: ArrayLike, count: ArrayLike, spread_mm: ArrayLike | None) -> FloatArray:
     """Standard uncertainty of the mean of repeat readings of one place.
 
     Parameters
     ----------
-    gauge_u_mm : float
+    gauge_u_mm : array_like
         Standard deviation of one reading with this gauge, as the shop knows it. [mm]
-    count : int
+    count : array_like
         How many readings, at least one.
-    spread_mm : float or None
-        Their sample standard deviation; None for a single one. [mm]
+    spread_mm : array_like or None
+        Their sample standard deviation; None or NaN for a single one. All broadcast. [mm]
 
     Returns
     -------
-    float
+    ndarray
         u = √(s²/n), where s² pools what the gauge is known for, worth eight readings, with what was
         seen here. [mm]
 
@@ -267,7 +267,7 @@ def mean_u(gauge_u_mm: float, count: int, spread_mm: float | None) -> float:
     JCGM 100:2008 (GUM), 4.2.3 and H.3.6 (pooled experimental standard deviation). The worth of the
     gauge's own figure is a planning default without a source.
     """
-    return sqrt(float(_mean_variance(gauge_u_mm, count, spread_mm)))
+    return np.sqrt(_mean_variance(gauge_u_mm, count, spread_mm))
 
 
 def visit_u(gauge_u_mm: ArrayLike, count: ArrayLike, spread_mm: ArrayLike | None) -> FloatArray:

@@ -223,6 +223,24 @@ class MeasuredForm(forms.Form):
         """What was typed into a measure."""
         return str(self.data.get(self.add_prefix(name), "")).strip()
 
+    def figure(self, name: str) -> float | None:
+        """What was understood so far; of an unusual figure too, which is yet to be confirmed."""
+        if name in self.asked:
+            return self.fields[name].clean(self.asked[name])
+        return self.cleaned_data.get(name)
+
+    def read_mm(self, name: str) -> tuple[float, ...]:
+        """Each reading of one place. [mm]"""
+        field = self.fields[name]
+        if self.figure(name) is None or not isinstance(field, MeasureField):
+            return ()
+        return field.figures(self.text_of(name))
+
+    def repeats_mm(self) -> dict[str, list[float]]:
+        """Every reading of each place that was read more than once. [mm]"""
+        found = {name: self.read_mm(name) for name in self.fields if name.endswith("_mm")}
+        return {name: list(values) for name, values in found.items() if len(values) > 1}
+
 
 class MeasuredModelForm(MeasuredForm, ModelForm):
     """A model form whose lengths may be typed in any unit and come back as they were typed."""

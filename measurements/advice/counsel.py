@@ -8,7 +8,7 @@ import numpy as np
 from django.utils import timezone
 
 from geometry.action import Neck
-from geometry.advice import Advice, GaugeUncertainty, Joint, Option, Readings, Targets, advise
+from geometry.advice import Advice, Joint, Option, Readings, Targets, advise
 from geometry.foretell import Foretold, foretell
 from geometry.lift import LiftFit, LiftPrior
 from geometry.options import Bench
@@ -17,6 +17,7 @@ from instruments.defaults import joint_dimension
 from instruments.models import Instrument
 from measurements.check_ins.forms import frets_of
 from measurements.facts.arrays import Facts, gather, gather_with
+from measurements.facts.certainty import picked
 from measurements.facts.fits import fit_facts
 from measurements.facts.provisional import Provisional
 from measurements.facts.rows import date_of
@@ -24,7 +25,6 @@ from measurements.forecast.outlooks import (
     MARKS,
     crossing_days,
     fit_and_surprise,
-    gauges_of,
     readings_of,
     targets_of,
 )
@@ -106,7 +106,7 @@ class Counsel:
             targets=self.targets,
             joint=self.joint,
             set_frets=self.set_frets,
-            gauges=gauges_of(self.profile),
+            gauges=picked(self.facts.gauges, 0),
         )
         return foretell(
             bench,
@@ -122,12 +122,8 @@ def counsel(
     *,
     as_of: date | None = None,
     typed: Provisional | None = None,
-    gauges: GaugeUncertainty | None = None,
 ) -> Counsel:
-    """Advice for an instrument as it stands, or as it will be once the reading ``typed`` is saved.
-
-    ``gauges`` says how sure the readings are; the shop's own for single readings if not given.
-    """
+    """Advice for an instrument as it stands, or as it will be once the reading ``typed`` is saved."""
     profile = ShopProfile.current()
     today = as_of or timezone.localdate()
     facts = on_record = gather([instrument.pk], today, profile)
@@ -160,7 +156,7 @@ def counsel(
             targets,
             joint,
             set_frets=frets,
-            uncertainty=gauges or gauges_of(profile),
+            uncertainty=picked(facts.gauges, 0),
             surprise_z=None if np.isnan(surprise_z) else surprise_z,
         ),
     )

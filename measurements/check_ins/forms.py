@@ -33,7 +33,6 @@ from shop.fields import (
     LengthField,
     LiveBoundField,
     MeasuredForm,
-    MeasureField,
     QuantityField,
     RepeatedLengthField,
 )
@@ -75,6 +74,13 @@ def repeated(name: str, label: str, **kwargs: Any) -> RepeatedLengthField:
     return RepeatedLengthField(label=label, **_ranges(name), **kwargs)
 
 
+def repeated_action(fret: int, side: str, profile: ShopProfile) -> RepeatedLengthField:
+    """The action at a place, which may be read several times with the shop's gauge."""
+    field = RepeatedLengthField(**_action_ranges(fret, side))
+    field.gauge_u_mm = action_gauge_u_mm(fret, profile)
+    return field
+
+
 def moment_on(day: date, instrument: Instrument) -> datetime:
     """A moment on ``day`` that comes after all that is on record for the instrument on that day.
 
@@ -90,6 +96,15 @@ def moment_on(day: date, instrument: Instrument) -> datetime:
     usual = timezone.now() if day == timezone.localdate() else start + timedelta(hours=12)
     after_all = max([usual, *(event + timedelta(minutes=1) for event in (*read, *done))])
     return min(after_all, end - timedelta(microseconds=1))
+
+
+def rises_of(form: MeasuredForm) -> dict[str, Any]:
+    """How often the bridge rise was read, and the spread of the readings, as a check-in keeps them."""
+    rises = form.read_mm("bridge_rise_mm") if "bridge_rise_mm" in form.fields else ()
+    return {
+        "bridge_rise_count": max(len(rises), 1),
+        "bridge_rise_spread_mm": mean_and_spread(rises)[1] if rises else None,
+    }
 
 
 class DatedForm(MeasuredForm):
@@ -175,8 +190,8 @@ class CheckInForm(DatedForm):
         self.places = [(fret, side) for fret in self.frets for side in SIDES]
         profile = ShopProfile.current()
         for fret, side in self.places:
-            place = RepeatedLengthField(**_action_ranges(fret, side))
-            place.unit, place.gauge_u_mm = unit, action_gauge_u_mm(fret, profile)
+            place = repeated_action(fret, side, profile)
+            place.unit = unit
             self.fields[self.action_name(fret, side)] = place
         for name in self.FACTS:
             field = self.fields[name]
@@ -234,22 +249,9 @@ class CheckInForm(DatedForm):
         found = {place: self.cleaned_data.get(self.action_name(*place)) for place in self.places}
         return {place: value for place, value in found.items() if value is not None}
 
-    def figure(self, name: str) -> float | None:
-        """What was understood so far; of an unusual figure too, which is yet to be confirmed."""
-        if name in self.asked:
-            return self.fields[name].clean(self.asked[name])
-        return self.cleaned_data.get(name)
-
     def trouble(self, name: str) -> str:
         """What is wrong or odd about a figure, in words for while it is typed."""
         return " ".join(str(error).removesuffix(TICK) for error in self.errors.get(name, []))
-
-    def read_mm(self, name: str) -> tuple[float, ...]:
-        """Each reading of one place. [mm]"""
-        field = self.fields[name]
-        if self.figure(name) is None or not isinstance(field, MeasureField):
-            return ()
-        return field.figures(self.text_of(name))
 
     def as_read(self) -> Provisional | None:
         """What is readable so far, as a reading that might now be saved; None without any."""
@@ -259,12 +261,13 @@ class CheckInForm(DatedForm):
             return None
         figures |= self._given(("humidity_pct", "temperature_c"))
         if "bridge_rise_mm" in figures:
-            figures["bridge_rise_count"], spread = self._rises()
-            figures |= {} if spread is None else {"bridge_rise_spread_mm": spread}
+            rises = rises_of(self)
+            figures |= {name: value for name, value in rises.items() if value is not None}
         return Provisional(
             moment=self.moment_or_now(),
             figures=figures,
             action_mm=actions,
+            repeats_mm=self.repeats_mm(),
             instead_of=None if self.replaces is None else self.replaces.measured_at,
         )
 
@@ -291,24 +294,12 @@ class CheckInForm(DatedForm):
                 return measured_at
         return timezone.now() if day is None else self.moment()
 
-    def _rises(self) -> tuple[int, float | None]:
-        """How often the bridge rise was read, and the spread of the readings. [mm]"""
-        rises = self.read_mm("bridge_rise_mm")
-        return max(len(rises), 1), mean_and_spread(rises)[1] if rises else None
-
     def facts(self) -> dict[str, Any]:
-        count, spread = self._rises()
         return {name: self.cleaned_data[name] for name in self.FACTS} | {
             "repeats_mm": self.repeats_mm(),
-            "bridge_rise_count": count,
-            "bridge_rise_spread_mm": spread,
+            **rises_of(self),
             "as_typed": self.typed() | {"unit": self.unit},
         }
-
-    def repeats_mm(self) -> dict[str, list[float]]:
-        """Every reading of each place that was read more than once. [mm]"""
-        found = {name: self.read_mm(name) for name in self.fields if name.endswith("_mm")}
-        return {name: list(values) for name, values in found.items() if len(values) > 1}
 
 
 def frets_of(instrument: Instrument, replaces: CheckIn | None = None) -> list[int]:

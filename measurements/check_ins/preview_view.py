@@ -15,7 +15,6 @@ from measurements.check_ins.forms import CheckInForm
 from measurements.check_ins.understood import (
     balance_words,
     expected_words,
-    gauges_here,
     is_too_early,
     summary_words,
     suspect_marks,
@@ -24,7 +23,6 @@ from measurements.check_ins.understood import (
 from measurements.check_ins.views import instrument_or_404, last_lengths
 from measurements.instrument.views import advice_context
 from measurements.models import CheckIn
-from shop.models import ShopProfile
 from shop.people import unit_of
 from shop.roles import at_the_bench
 
@@ -71,7 +69,7 @@ def _meaning(
     read = form.as_read()
     if read is None or not form.cleaned_data.get("at_pitch"):
         return None, None
-    now = counsel(instrument, typed=read, gauges=gauges_here(form, ShopProfile.current()))
+    now = counsel(instrument, typed=read)
     # A correction, or an earlier day, would be held against a forecast that knows better.
     if form.replaces is not None or form.cleaned_data.get("day") != timezone.localdate():
         return now, None

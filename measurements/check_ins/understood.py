@@ -5,8 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geometry.balance import GaugeUncertainty
-from geometry.repeats import mean_and_spread, mean_u
+from geometry.repeats import mean_and_spread
 from geometry.units import LengthUnit
 from measurements.advice.counsel import Counsel
 from measurements.check_ins.expected import RiseForecast, expected_actions
@@ -15,7 +14,6 @@ from measurements.models import SIDES
 from measurements.words import suspect_words
 from shop.fields import LengthField
 from shop.figures import length_words
-from shop.models import ShopProfile
 from shop.templatetags.lengths import both
 
 SAME_MM = 0.005
@@ -84,26 +82,6 @@ def understood(
                 lines.append(expected[name])
             found.append(Understood(name, tuple(lines), wrong))
     return found
-
-
-def gauges_here(form: CheckInForm, profile: ShopProfile) -> GaugeUncertainty:
-    """The shop's gauges, surer where a place was read several times. [mm]"""
-
-    def u(name: str, gauge_u_mm: float) -> float:
-        readings = form.read_mm(name)
-        spread = mean_and_spread(readings)[1] if readings else None
-        return mean_u(gauge_u_mm, max(len(readings), 1), spread)
-
-    def sides(name: str, gauge_u_mm: float) -> list[float]:
-        return [u(name.format(side), gauge_u_mm) for side in SIDES]
-
-    return GaugeUncertainty(
-        relief_mm=u("relief_mm", profile.relief_u_mm),
-        action_1_mm=sides("action_1_{}_mm", profile.action_1_u_mm),
-        action_12_mm=sides("action_12_{}_mm", profile.action_12_u_mm),
-        saddle_mm=sides("saddle_{}_mm", profile.saddle_u_mm),
-        bridge_rise_mm=u("bridge_rise_mm", profile.bridge_rise_u_mm),
-    )
 
 
 def expected_words(

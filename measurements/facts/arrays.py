@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from geometry.action import Neck
+from geometry.balance import GaugeUncertainty
 from geometry.constants import LIFT_NOISE_MM
 from geometry.joint import shim_tilt
 from geometry.moisture import equilibrium_moisture_content
@@ -48,7 +49,8 @@ class Facts:
 
     The history (N, m) is padded with weight 0. ``undone_mm`` is the rise with all work undone and
     ``offset_mm`` what the work up to each reading had done, so that rise = undone + offset;
-    ``offset_now_mm`` includes work after the last reading. ``today`` is the middle of the day asked
+    ``offset_now_mm`` includes work after the last reading. ``gauges`` says how sure
+    each newest figure is. ``today`` is the middle of the day asked
     about, in days since 1970 as every ``day``.
     """
 
@@ -61,6 +63,7 @@ class Facts:
     saddle_mm: Floats
     relief_mm: Floats
     bridge_rise_mm: Floats
+    gauges: GaugeUncertainty
     target_1_mm: Floats
     target_12_mm: Floats
     pivot_to_saddle_mm: Floats
@@ -120,7 +123,7 @@ def _facts(rows: Rows, as_of: date, profile: ShopProfile, end: float) -> Facts:
     reach = neck.saddle_line_mm - neck.joint_mm  # the pivot is taken at the joint fret
     tilt_now, shim_now = _joint_on_day(rows, instrument, done)
     history = undone(rows, done, reach, instrument, profile.bridge_rise_u_mm)
-    now = latest(rows, done, history, neck)
+    now = latest(rows, done, history, neck, profile)
     origin = _origin(rows, done, history, today)
     pad = _padded(rows, history, origin, profile, n)
     return Facts(

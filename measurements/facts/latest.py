@@ -10,9 +10,12 @@ from typing import Any
 import numpy as np
 
 from geometry.action import Neck, reach, sag_per_relief
+from geometry.balance import GaugeUncertainty
+from measurements.facts.certainty import sureness
 from measurements.facts.rows import Floats, Ints, Rows, or_zero
 from measurements.facts.undo import History
 from measurements.models import SIDES, WorkKind
+from shop.models import ShopProfile
 
 Column = tuple[Ints, Floats, Floats]  # whose, when, how much
 
@@ -104,7 +107,25 @@ def _action_12(newest: Newest, neck: Neck, action_1_now: Floats) -> Floats:
     return read + twelfth * raised + (1.0 - twelfth) * at_nut + sag
 
 
-def latest(rows: Rows, done: np.ndarray, history: History, neck: Neck) -> dict[str, Any]:
+def _gauges(newest: Newest, rows: Rows, profile: ShopProfile) -> GaugeUncertainty:
+    """How sure each of the newest figures is, by the check-in that it is from."""
+    columns = {
+        "action_1": newest.action_1,
+        "action_12": newest.action_12,
+        "saddle": newest.saddle,
+        "relief": newest.relief,
+        "bridge_rise": newest.rise,
+    }
+    rises = {"who": rows.reading_who, "day": rows.reading_day}
+    rises |= {"count": rows.reading["bridge_rise_count"]}
+    rises |= {"spread_mm": rows.reading["bridge_rise_spread_mm"]}
+    read_on = {name: newest.of(column)[1] for name, column in columns.items()}
+    return sureness(newest.n, read_on, rows.repeats, rises, profile)
+
+
+def latest(
+    rows: Rows, done: np.ndarray, history: History, neck: Neck, profile: ShopProfile
+) -> dict[str, Any]:
     """Figures as they stand now, sides on the last axis; ``unmeasured`` marks work not read since."""
     newest = Newest(rows, done, history)
     sides = neck.two_sided
@@ -121,6 +142,7 @@ def latest(rows: Rows, done: np.ndarray, history: History, neck: Neck) -> dict[s
         "saddle_mm": newest.of(newest.saddle)[0],
         "relief_mm": newest.of(newest.relief)[0][:, 0],
         "bridge_rise_mm": np.where(history.rise_lost, np.nan, rise + history.last_gap_mm),
+        "gauges": _gauges(newest, rows, profile),
         "last_day": read_day,
         "unmeasured": ~np.isnan(read_day) & (moved > read_day),
     }

@@ -1,11 +1,12 @@
 """A reading that is being typed, put among an instrument's rows as if it had just been saved."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 import numpy as np
 
+from measurements.facts.certainty import Repeats
 from measurements.facts.rows import Rows, day_number
 
 #: What happens to one instrument happens at least a minute apart (``forms.moment_on``), while databases
@@ -18,12 +19,14 @@ class Provisional:
     """One check-in that is not saved yet.
 
     ``figures`` are columns of ``rows.Rows.reading`` and ``action_mm`` the action by (fret, side), only
-    what was given. [mm], [% RH], [°C] ``instead_of`` is the moment of the check-in that it corrects.
+    what was given. [mm], [% RH], [°C] ``repeats_mm`` is as a check-in has it, ``instead_of`` the moment of
+    the one that it corrects.
     """
 
     moment: datetime
     figures: Mapping[str, float]
     action_mm: Mapping[tuple[int, str], float] = field(default_factory=dict)
+    repeats_mm: Mapping[str, Sequence[float]] = field(default_factory=dict)
     instead_of: datetime | None = None
 
 
@@ -35,6 +38,7 @@ def kept(rows: Rows, keep: Callable[[np.ndarray], np.ndarray]) -> Rows:
         reading_who=rows.reading_who[read],
         reading_day=rows.reading_day[read],
         reading={name: column[read] for name, column in rows.reading.items()},
+        repeats=rows.repeats.where(keep(rows.repeats.day)),
         action_who=rows.action_who[acted],
         action_day=rows.action_day[acted],
         action_mm={
@@ -70,6 +74,7 @@ def with_reading(rows: Rows, typed: Provisional) -> Rows:
             name: put(column, at, typed.figures.get(name, np.nan))
             for name, column in rows.reading.items()
         },
+        repeats=rows.repeats.and_also(Repeats.of([(0, now, typed.repeats_mm)])),
         action_who=np.insert(rows.action_who, acted, 0),
         action_day=np.insert(rows.action_day, acted, now),
         action_mm=action_mm,

@@ -28,6 +28,7 @@ from django.utils import timezone
 from numpy.typing import NDArray
 
 from instruments.models import Instrument
+from measurements.facts.certainty import Repeats
 from measurements.facts.statements import Slot, Statement
 from measurements.models import ActionReading, CheckIn, Side, Work, WorkKind
 
@@ -115,7 +116,8 @@ def end_of(day: date) -> datetime:
 class Rows:
     """Columns of facts, each sorted by instrument and then time.
 
-    ``who`` arrays hold the instrument's place in ``ids``; a missing figure is NaN.
+    ``who`` arrays hold the instrument's place in ``ids``; a missing figure is NaN. ``repeats`` are the
+    places read more than once, on the ``reading_day`` of their check-in.
     """
 
     ids: Ints
@@ -123,6 +125,7 @@ class Rows:
     reading_who: Ints
     reading_day: Floats
     reading: dict[str, Floats]
+    repeats: Repeats
     action_who: Ints
     action_day: Floats
     action_mm: dict[tuple[int, str], tuple[Ints, Floats, Floats]]
@@ -162,6 +165,8 @@ INSTRUMENT_COLUMNS = (
 def read_rows(ids: Sequence[int], as_of: date) -> Rows:
     """All standing facts up to the end of ``as_of`` for the instruments ``ids``, four queries.
 
+    A fifth one fetches repeat readings, only where there are some.
+
     ``ids`` are a few thousand at most, in any order; one that is no instrument's is left out. Works
     after ``as_of`` are read too, as far as they moved the joint, so that its setting on that day is
     known: they carry a day later than ``as_of``.
@@ -174,11 +179,13 @@ def read_rows(ids: Sequence[int], as_of: date) -> Rows:
     ]
     keys = np.array([row["pk"] for row in instruments], dtype=np.int64)
     until = end_of(as_of)
-    of_reading = ("instrument_id", "day", "pk", *CHECK_IN_COLUMNS, *REPEAT_COLUMNS)
+    of_reading = ("instrument_id", "day", "pk", *CHECK_IN_COLUMNS, *REPEAT_COLUMNS, "repeated")
     reading_who, reading = _of_these(_columns(_readings, of_reading, ids, until=until), keys)
-    reading_day = reading.pop("day")
+    reading_day, pk = reading.pop("day"), reading.pop("pk")
+    repeated = pk[reading.pop("repeated") > 0]
+    repeats = _repeats_of(reading_who, reading_day, pk, ids) if repeated.size else Repeats.of(())
     actions = _columns(_actions, ACTION_COLUMNS, ids, until=until)
-    action, at = _of_readings(actions, reading.pop("pk"))
+    action, at = _of_readings(actions, pk)
     action_who, action_day = reading_who[at], reading_day[at]
     action_mm = {}
     for fret in ACTION_FRETS:
@@ -198,6 +205,7 @@ def read_rows(ids: Sequence[int], as_of: date) -> Rows:
         reading_who=reading_who,
         reading_day=reading_day,
         reading=reading,
+        repeats=repeats,
         action_who=action_who,
         action_day=action_day,
         action_mm=action_mm,
@@ -245,8 +253,21 @@ def _readings(among: Among) -> QuerySet[Any, Any]:
         CheckIn.objects.standing()
         .filter(among("instrument_id"), at_pitch=True, measured_at__lt=UNTIL)
         .order_by("instrument_id", "measured_at", "pk")
-        .values_list("instrument_id", Day("measured_at"), "pk", *CHECK_IN_COLUMNS, *REPEAT_COLUMNS)
+        .values_list(
+            "instrument_id",
+            Day("measured_at"),
+            "pk",
+            *CHECK_IN_COLUMNS,
+            *REPEAT_COLUMNS,
+            Case(When(repeats_mm={}, then=Value(0)), default=Value(1)),
+        )
     )
+
+
+def _repeats(among: Among) -> QuerySet[Any, Any]:
+    """In no order, of whatever time: their check-ins have been read."""
+    standing = CheckIn.objects.standing().filter(among("instrument_id"), at_pitch=True)
+    return standing.exclude(repeats_mm={}).order_by().values_list("pk", "repeats_mm")
 
 
 def _actions(among: Among) -> QuerySet[Any, Any]:
@@ -333,6 +354,15 @@ def _of_readings(columns: dict[str, Floats], pk: Floats) -> tuple[dict[str, Floa
     sort = np.argsort(at, kind="stable")
     read = np.flatnonzero(ours)[sort]
     return {name: column[read] for name, column in columns.items()}, at[sort]
+
+
+def _repeats_of(who: Ints, day: Floats, pk: Floats, ids: Sequence[int]) -> Repeats:
+    """The repeat readings of check-ins given in columns."""
+    statement = _statement(_repeats, ids)
+    row_of = {int(key): row for row, key in enumerate(pk)}
+    found = statement.converted(statement.fetch(**_span(ids)))
+    at = [(row_of[key], repeats_mm) for key, repeats_mm in found if key in row_of]
+    return Repeats.of((int(who[row]), float(day[row]), repeats_mm) for row, repeats_mm in at)
 
 
 def _found(sought: NDArray[Any], ordered: NDArray[Any]) -> tuple[np.ndarray, Ints]:

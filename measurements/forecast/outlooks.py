@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from django.utils import timezone
 
-from geometry.advice import GaugeUncertainty, Readings, Rooms, Targets, rooms
+from geometry.advice import Readings, Rooms, Targets, rooms
 from geometry.balance import balance
 from geometry.constants import SADDLE_TOLERATED_MM, SURPRISE_U
 from geometry.lift import (
@@ -29,7 +29,7 @@ from measurements.models import CHANCES, Outlook, State
 from measurements.plan.load import chance_days
 from shop.models import ShopProfile
 
-MODEL_VERSION = "4"
+MODEL_VERSION = "5"
 MARKS = ("early", "likely", "late")
 
 
@@ -133,12 +133,13 @@ def read(facts: Facts, profile: ShopProfile) -> Reading:
         reset_day=days[:, 1],
         reset_chance=chances_by(fit, facts, due, chance_days(date_of(facts.today))),
         surprise_z=surprise_z,
-        contradicts=contradictions(facts, profile),
+        contradicts=contradictions(facts),
     )
 
 
-def contradictions(facts: Facts, profile: ShopProfile) -> np.ndarray:
+def contradictions(facts: Facts) -> np.ndarray:
     """Whether the action read at fret 12 contradicts the other readings, on either side, (N,)."""
+    sure = facts.gauges
     found = balance(
         two_sided(facts.neck),
         action_1_mm=facts.action_1_mm,
@@ -146,20 +147,13 @@ def contradictions(facts: Facts, profile: ShopProfile) -> np.ndarray:
         bridge_rise_mm=facts.bridge_rise_mm[:, None],
         saddle_mm=facts.saddle_mm,
         relief_mm=facts.relief_mm[:, None],
-        uncertainty=gauges_of(profile),
+        uncertainty=replace(
+            sure,
+            bridge_rise_mm=np.asarray(sure.bridge_rise_mm)[:, None],
+            relief_mm=np.asarray(sure.relief_mm)[:, None],
+        ),
     )
     return np.logical_or.reduce(np.asarray(found.contradicts), axis=1)
-
-
-def gauges_of(profile: ShopProfile) -> GaugeUncertainty:
-    """The shop's gauges, as standard deviations of one reading. [mm]"""
-    return GaugeUncertainty(
-        relief_mm=profile.relief_u_mm,
-        action_1_mm=profile.action_1_u_mm,
-        action_12_mm=profile.action_12_u_mm,
-        saddle_mm=profile.saddle_u_mm,
-        bridge_rise_mm=profile.bridge_rise_u_mm,
-    )
 
 
 def fit_and_surprise(facts: Facts, prior: LiftPrior | None) -> tuple[LiftFit, Floats]:
@@ -281,8 +275,10 @@ def _fingerprint(facts: Facts, row: int) -> str:
         facts.moisture_offset_pct[row][used],
         facts.weight[row][used],
         facts.action_1_mm[row],
+        facts.action_12_mm[row],
         facts.saddle_mm[row],
         facts.target_12_mm[row],
+        *(np.asarray(u_mm)[row] for u_mm in vars(facts.gauges).values()),
         np.array(
             [
                 facts.relief_mm[row],

@@ -19,8 +19,8 @@ from geometry.balance import balance
 from geometry.control import Chart, ewma_chart
 from instruments.models import Instrument
 from measurements.facts.arrays import necks_of
+from measurements.facts.certainty import gauges_of
 from measurements.facts.rows import INSTRUMENT_COLUMNS, Floats
-from measurements.forecast.outlooks import gauges_of
 from measurements.models import SIDES, ActionReading, CheckIn
 from shop.models import ShopProfile, User
 

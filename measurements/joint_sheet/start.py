@@ -17,7 +17,7 @@ from instruments.defaults import USUAL_DIMENSIONS, USUAL_JOINT
 from instruments.models import Instrument, JointKind, Strings
 from instruments.string_sets import USUAL_SETS, set_named
 from measurements.advice.counsel import Counsel
-from measurements.forecast.outlooks import gauges_of
+from measurements.facts.certainty import gauges_of
 from measurements.models import SIDES, ShopPrior
 from shop.models import ShopProfile
 

@@ -9,11 +9,12 @@ from django.utils import timezone
 
 from instruments.models import Instrument
 from measurements.acts import record_check_in
-from measurements.check_ins.forms import CheckInForm, action_field, moment_on, reading_field
+from measurements.check_ins.forms import CheckInForm, moment_on, repeated, repeated_action, rises_of
+from measurements.check_ins.ranges import gauge_u_mm
 from measurements.models import SIDES, CheckIn, Stage, WorkKind
 from measurements.work.visit import AFTER_WORK, works_of_visit
 from shop.fields import LengthField, MeasuredForm
-from shop.models import User
+from shop.models import ShopProfile, User
 
 #: Which frets, and which other places, tell what a step of each kind has done.
 AGAIN: dict[str, tuple[tuple[int, ...], tuple[str, ...]]] = {
@@ -43,10 +44,16 @@ class StepReadingForm(MeasuredForm):
         frets, singles = AGAIN[kind]
         self.places = [(fret, side) for fret in frets for side in SIDES]
         self.singles = singles
-        relief = {name: reading_field(name, LABELS[name]) for name in singles}
+        profile = ShopProfile.current()
+        relief = {name: repeated(name, LABELS[name]) for name in singles}
+        for name, field in relief.items():
+            field.gauge_u_mm = gauge_u_mm(name, profile)
         # The relief before the actions, as it is measured; the rest after them.
         first = {name: field for name, field in relief.items() if name == "relief_mm"}
-        actions = {CheckInForm.action_name(*place): action_field(*place) for place in self.places}
+        actions = {
+            CheckInForm.action_name(*place): repeated_action(*place, profile)
+            for place in self.places
+        }
         for name, field in (first | actions | relief).items():
             field.unit = self.unit
             self.fields[name] = field
@@ -80,5 +87,7 @@ class StepReadingForm(MeasuredForm):
             uuid=self.cleaned_data["uuid"],
             as_typed=typed,
             notes="Measured between steps." if works else "",
+            repeats_mm=self.repeats_mm(),
+            **rises_of(self),
             **facts,
         )

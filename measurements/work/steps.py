@@ -15,9 +15,11 @@ from django.utils import timezone
 from geometry.action import reach
 from geometry.joint import rise_after_tilt, tilt_after_turns
 from geometry.readings import Targets
+from geometry.repeats import mean_u
 from instruments.defaults import joint_dimension
 from measurements.advice.counsel import neck_of
 from measurements.facts.arrays import Facts, gather
+from measurements.facts.certainty import gauge_of, picked, read_u
 from measurements.facts.provisional import A_MOMENT
 from measurements.facts.undo import RELIEF_DOUBT, RESET_DOUBT
 from measurements.forecast.outlooks import targets_of
@@ -196,19 +198,22 @@ def predicted_against_measured(
 ) -> tuple[Line, ...]:
     """Each place that was read: before, foretold and measured, with the uncertainty of the difference.
 
-    The uncertainty is that of two readings with the gauge, and of what the work was taken to do: a share of
-    the change for a joint, a rod and a reset, a gauge's where a saddle or a nut was measured (first
-    order, JCGM 100:2008, 5.1).
+    The uncertainty is that of both readings, by how often each was taken, and of what the work was
+    taken to do: a share of the change for a joint, a rod and a reset, a gauge's where a saddle or a
+    nut was measured (first order, JCGM 100:2008, 5.1).
     """
-    gauges = _gauges(profile)
+    sure = vars(picked(foretold.gauges, 0))
     doubt = _doubt(before, works)
-    set_by_hand = _set_by_hand(before, works, gauges)
+    set_by_hand = _set_by_hand(before, works, profile)
     lines = []
-    for (name, place), (words, _), measured in _read(after):
+    for (name, place), (words, key), measured in _read(after):
         was, should = (_figure(facts, name, place) for facts in (before, foretold))
         change = 0.0 if np.isnan(should - was) else should - was
         u = np.sqrt(
-            2.0 * gauges[name] ** 2 + (doubt * change) ** 2 + set_by_hand.get(name, 0.0) ** 2
+            float(sure[name] if place is None else sure[name][place]) ** 2
+            + _u_of(after, key, profile) ** 2
+            + (doubt * change) ** 2
+            + set_by_hand.get(name, 0.0) ** 2
         )
         wanted, tolerance = _wanted(targets, name, place)
         lines.append(Line(words, was, should, measured, float(u), wanted, tolerance))
@@ -226,15 +231,13 @@ def _figure(facts: Facts, name: str, place: int | None) -> float:
     return float(row if place is None else row[place])
 
 
-def _gauges(profile: ShopProfile) -> dict[str, float]:
-    """Standard deviation of one reading, by the name of the figure. [mm]"""
-    return {
-        "action_1_mm": profile.action_1_u_mm,
-        "action_12_mm": profile.action_12_u_mm,
-        "bridge_rise_mm": profile.bridge_rise_u_mm,
-        "saddle_mm": profile.saddle_u_mm,
-        "relief_mm": profile.relief_u_mm,
-    }
+def _u_of(check_in: CheckIn, key: tuple[int, Side] | str, profile: ShopProfile) -> float:
+    """How sure a figure of a check-in is, ``key`` being where the check-in keeps it. [mm]"""
+    if key == "bridge_rise_mm":
+        count, spread = check_in.bridge_rise_count, check_in.bridge_rise_spread_mm
+        return float(mean_u(gauge_of(profile, "bridge_rise"), count, spread))
+    name = key if isinstance(key, str) else f"action_{key[0]}_{key[1]}_mm"
+    return read_u(name, check_in.repeats_mm, profile)
 
 
 def _doubt(before: Facts, works: Sequence[Work]) -> float:
@@ -247,17 +250,15 @@ def _doubt(before: Facts, works: Sequence[Work]) -> float:
     return max((shares.get(WorkKind(work.kind), 0.0) for work in works), default=0.0)
 
 
-def _set_by_hand(
-    before: Facts, works: Sequence[Work], gauges: dict[str, float]
-) -> dict[str, float]:
+def _set_by_hand(before: Facts, works: Sequence[Work], profile: ShopProfile) -> dict[str, float]:
     """What the gauge's uncertainty of a height that was set adds to the actions. [mm]"""
     neck = neck_of(before)
     kinds = {work.kind for work in works}
     added = {}
     for name, fret in (("action_1_mm", 1), ("action_12_mm", 12)):
         along = float(reach(neck, fret))
-        saddle = along * gauges["saddle_mm"] * bool(kinds & {WorkKind.SADDLE, WorkKind.RESET})
-        nut = (1.0 - along) * gauges["action_1_mm"] * (WorkKind.NUT in kinds)
+        saddle = along * profile.saddle_u_mm * bool(kinds & {WorkKind.SADDLE, WorkKind.RESET})
+        nut = (1.0 - along) * profile.action_1_u_mm * (WorkKind.NUT in kinds)
         added[name] = float(np.hypot(saddle, nut))
     return added
 
@@ -300,11 +301,12 @@ def _per_turn(
         - was
     )
     drawn_each = drawn / turns
+    u_was = float(np.asarray(before.gauges.bridge_rise_mm)[0])
     return PerTurn(
         turns=turns,
         drawn_mm=drawn_each,
         measured_mm=(after.bridge_rise_mm - was) / turns,
-        u_measured_mm=float(np.sqrt(2.0)) * profile.bridge_rise_u_mm / abs(turns),
+        u_measured_mm=float(np.hypot(u_was, _u_of(after, "bridge_rise_mm", profile))) / abs(turns),
         learnt_mm=drawn_each * _gain_after(after, profile),
     )
 
