@@ -36,12 +36,17 @@ def trial(
 
 
 def suggested(now: Counsel, unit: LengthUnit, kind: str) -> dict[str, Any]:
-    """What stands now, and the amounts the advice gives for this kind of work, to be changed freely."""
+    """What stands now, and the amounts the advice gives for this kind of work, to be changed freely.
+
+    Where the readings are to be taken again first, no amount is suggested: only what stands.
+    """
     initial = {
         f"saddle_{side}_from_mm": float(now.facts.saddle_mm[0, place])
         for place, side in enumerate(SIDES)
     }
     initial["relief_from_mm"] = float(now.facts.relief_mm[0])
+    if now.advice.first_step == "remeasure":
+        return _in_unit(initial, unit) | _saddle_length(now, kind)
     if kind == WorkKind.RELIEF:
         initial["relief_to_mm"] = float(np.mean(now.targets.relief_window_mm))
     if kind == WorkKind.NUT:
@@ -85,7 +90,12 @@ def _in_unit(figures: dict[str, float], unit: LengthUnit) -> dict[str, Any]:
 
 
 def option_for(now: Counsel, kind: str) -> Option | None:
-    """The recommended option if it has this kind of work in it, else the feasible one that has."""
+    """The recommended option if it has this kind of work in it, else the feasible one that has.
+
+    None where the readings are to be taken again first.
+    """
+    if now.advice.first_step == "remeasure":
+        return None
     keys = {
         WorkKind.JOINT: ("tilt", "tilt_and_saddle"),
         WorkKind.SADDLE: ("tilt_and_saddle", "saddle"),

@@ -224,6 +224,8 @@ def _loop_context(now: Counsel, kind: str, unit: LengthUnit) -> dict[str, Any]:
     ):
         # What is filed off does not come back: a misread figure stops the other kinds of work too.
         context["verdict"] = verdict(now, None, (), unit)
+    said = context.get("verdict")
+    context["stopped"] = said is not None and said.key == "contradiction"
     return context
 
 

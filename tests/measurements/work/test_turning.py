@@ -19,7 +19,7 @@ from measurements.work.turning import (
     verdict,
     with_added,
 )
-from tests.factories import CheckInFactory, InstrumentFactory
+from tests.factories import CheckInFactory, InstrumentFactory, WorkFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -180,6 +180,32 @@ def test_contradicting_readings_stop_the_loop(turned_up):
     )  # fmt: skip
     found = say(turned_up, [0.25])
     assert (found.key, found.title) == ("contradiction", "Stop: the readings contradict each other")
+
+
+def test_nothing_is_suggested_or_praised_under_a_stop(at_bench, turned_up):
+    address = reverse("work-add", kwargs={"tag": turned_up.tag, "kind": "joint"})
+    assert at_bench.get(address).context["form"]["turns"].value()  # a turn is suggested at first
+    now = timezone.now()
+    WorkFactory(
+        instrument=turned_up, kind="joint", done_at=now - timedelta(minutes=20), turns=0.125,
+        tilt_from_deg=0.0, tilt_to_deg=0.0955, saddle_bass_from_mm=None, saddle_bass_to_mm=None,
+    )  # fmt: skip
+    before = counsel(turned_up).readings
+    CheckInFactory(
+        instrument=turned_up, measured_at=now - timedelta(minutes=10), stage="returned",
+        bridge_rise_mm=float(before.bridge_rise_mm), saddle_bass_mm=4.5, saddle_treble_mm=1.65,
+        actions_mm={(12, "bass"): float(before.action_12_mm[0])},
+    )  # fmt: skip
+    page = at_bench.get(address)
+    assert page.context["verdict"].key == "contradiction"
+    assert page.context["last_step"] is not None
+    assert not page.context["form"]["turns"].value()
+    assert "✓ As foretold" not in page.content.decode()
+    assert ">as foretold" not in page.content.decode()
+    for kind, box in (("relief", "relief_to_mm"), ("nut", "nut_bass_to_mm"),
+                      ("saddle", "saddle_bass_to_mm")):  # fmt: skip
+        other = at_bench.get(reverse("work-add", kwargs={"tag": turned_up.tag, "kind": kind}))
+        assert not other.context["form"][box].value(), kind
 
 
 def test_no_turn_is_told_before_the_last_one_was_measured(at_bench, turned_up):
