@@ -25,7 +25,7 @@ from measurements.check_ins.ranges import (
     possible_action,
     usual_action,
 )
-from measurements.facts.provisional import Provisional
+from measurements.facts.provisional import APART, Provisional
 from measurements.facts.rows import end_of, start_of
 from measurements.models import SIDES, CheckIn, Press, Stage, Work
 from shop.fields import (
@@ -84,7 +84,8 @@ def repeated_action(fret: int, side: str, profile: ShopProfile) -> RepeatedLengt
 def moment_on(day: date, instrument: Instrument) -> datetime:
     """A moment on ``day`` that comes after all that is on record for the instrument on that day.
 
-    Today it is now, an earlier day it is noon, or a minute after the day's last event if that is later.
+    Today it is now, an earlier day it is noon, or just after the day's last event if that is later: by
+    seconds, so that no clock on a wall shows it to lie ahead.
     """
     start, end = start_of(day), end_of(day)
     read = CheckIn.objects.filter(
@@ -94,7 +95,7 @@ def moment_on(day: date, instrument: Instrument) -> datetime:
         instrument=instrument, done_at__gte=start, done_at__lt=end
     ).values_list("done_at", flat=True)
     usual = timezone.now() if day == timezone.localdate() else start + timedelta(hours=12)
-    after_all = max([usual, *(event + timedelta(minutes=1) for event in (*read, *done))])
+    after_all = max([usual, *(event + APART for event in (*read, *done))])
     return min(after_all, end - timedelta(microseconds=1))
 
 

@@ -9,9 +9,10 @@ import numpy as np
 from measurements.facts.certainty import Repeats
 from measurements.facts.rows import Rows, day_number
 
-#: What happens to one instrument happens at least a minute apart (``forms.moment_on``), while databases
-#: count a moment to different last digits.
+#: Nearer than this is the same moment: databases count one to different last digits.
 A_MOMENT = timedelta(seconds=1)
+#: What happens to one instrument happens at least this far apart (``forms.moment_on``).
+APART = 2 * A_MOMENT
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """Checking an instrument in: units, refusals, the question about unusual figures, corrections."""
 
 from datetime import date, datetime, time, timedelta
+from itertools import pairwise
 from uuid import uuid4
 
 import numpy as np
@@ -10,7 +11,7 @@ from django.utils import timezone
 
 from measurements.advice.counsel import counsel
 from measurements.check_ins.forms import moment_on
-from measurements.facts.provisional import Provisional
+from measurements.facts.provisional import APART, Provisional
 from measurements.models import CheckIn, Outlook
 from tests.factories import CheckInFactory, InstrumentFactory
 
@@ -177,6 +178,17 @@ def test_work_dated_yesterday_comes_after_yesterdays_reading(at_bench):
     CheckInFactory(instrument=instrument, measured_at=evening)
     assert moment_on(yesterday, instrument) > evening
     assert timezone.localtime(moment_on(yesterday, instrument)).date() == yesterday
+
+
+def test_what_follows_at_once_is_later_by_seconds_only():
+    instrument = InstrumentFactory()
+    day = timezone.localdate()
+    for _ in range(3):  # pressed three times in a row
+        last = moment_on(day, instrument)
+        CheckInFactory(instrument=instrument, measured_at=last)
+    kept = list(CheckIn.objects.order_by("measured_at").values_list("measured_at", flat=True))
+    assert all(later - earlier >= APART for earlier, later in pairwise(kept))
+    assert last - timezone.now() <= 2 * APART
 
 
 def test_the_preview_takes_an_untyped_side_from_what_is_known(at_bench):
