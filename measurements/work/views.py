@@ -21,6 +21,7 @@ from measurements.models import Work, WorkKind
 from measurements.work.amounts import nut_amounts, rod_step, saddle_marks
 from measurements.work.forms import (
     ShimForm,
+    TurnForm,
     WorkForm,
     both_sides,
     work_form_class,
@@ -52,6 +53,8 @@ LOGGED = "The work is logged. Measure again before the next step."
 def add_work(request: HttpRequest, tag: str, kind: str) -> HttpResponse:
     """Log one piece of work; with ``preview`` or ``add`` in the request only foretell what it would do."""
     instrument = instrument_or_404(tag)
+    if _joint_changed(request, kind, instrument):
+        return _say_joint_changed(request, instrument)
     form_class = _form_class(kind, instrument)
     unit = unit_of(request)
     looking = "preview" in request.POST or "add" in request.POST
@@ -81,6 +84,8 @@ def add_work(request: HttpRequest, tag: str, kind: str) -> HttpResponse:
 def measure_step(request: HttpRequest, tag: str, kind: str) -> HttpResponse:
     """Save the few readings taken after a step, and go back to the step to see what it did."""
     instrument = instrument_or_404(tag)
+    if _joint_changed(request, kind, instrument):
+        return _say_joint_changed(request, instrument)
     form_class = _form_class(kind, instrument)
     if kind not in AGAIN:
         raise Http404(f"There is no quick reading for work of the kind {kind}.")
@@ -101,6 +106,28 @@ def measure_step(request: HttpRequest, tag: str, kind: str) -> HttpResponse:
     context = _context(now, form, trial(form_class, instrument, unit, hints), unit)
     context |= _loop_context(now, kind, unit) | {"again": again}
     return render(request, "measurements/work/form.html", context, status=422)
+
+
+def _joint_changed(request: HttpRequest, kind: str, instrument: Instrument) -> bool:
+    """Whether a form was sent that the joint had when it was opened, and has no longer."""
+    if request.method != "POST" or kind != WorkKind.JOINT:
+        return False
+    form_class = work_form_class(kind, instrument)
+    own = {TurnForm: "turns", ShimForm: "shim_to_mm"}
+    others = [box for form, box in own.items() if form is not form_class]
+    return form_class is None or any(box in request.POST for box in others)
+
+
+def _say_joint_changed(request: HttpRequest, instrument: Instrument) -> HttpResponse:
+    """What happened, and what was typed, so that it can be logged as what it is."""
+    unsaid = ("csrfmiddlewaretoken", "uuid", "again-uuid", "preview", "add")
+    typed = [
+        (name.removeprefix("again-").removesuffix("_mm").replace("_", " ").capitalize(), text)
+        for name, text in request.POST.items()
+        if name not in unsaid and text
+    ]
+    context = {"instrument": instrument, "typed": typed, "kinds": work_kinds(instrument)}
+    return render(request, "measurements/work/joint_changed.html", context, status=409)
 
 
 def _form_class(kind: str, instrument: Instrument) -> type[WorkForm]:

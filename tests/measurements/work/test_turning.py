@@ -8,6 +8,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from instruments.models import NeckJoint
 from measurements.advice.counsel import counsel
 from measurements.models import Work
 from measurements.work.suggestions import option_for
@@ -240,3 +241,18 @@ def test_too_much_is_taken_back_by_what_the_gauge_says(at_bench, turned_up):
     assert "come up again" in page
     after = option_for(counsel(turned_up), "joint").action_12_after_mm
     assert np.abs(after - [2.4, 1.6]).max() < 0.15
+
+
+@pytest.mark.parametrize("kind", ["glued", "shimmed"])
+def test_a_form_that_the_joint_no_longer_has_is_not_lost(at_bench, turned_up, kind):
+    address = reverse("work-add", kwargs={"tag": turned_up.tag, "kind": "joint"})
+    NeckJoint.objects.filter(instrument=turned_up).update(kind=kind)
+    data = {"uuid": str(uuid4()), "day": timezone.localdate().isoformat(), "turns": "3/8",
+            "sense": "lower", "notes": "the bolt was stiff"}  # fmt: skip
+    response = at_bench.post(address, data)
+    page = response.content.decode()
+    assert response.status_code == 409
+    assert "somebody changed the kind of neck joint" in page
+    assert "3/8" in page
+    assert "the bolt was stiff" in page
+    assert Work.objects.count() == 0

@@ -83,7 +83,10 @@ def test_turns_that_cannot_be_are_refused(at_bench, tilting, figures, message):
 @pytest.mark.parametrize("kind", [JointKind.GLUED, JointKind.BOLTED])
 def test_a_joint_without_adjustment_has_no_such_work(at_bench, kind):
     instrument = InstrumentFactory(joint__kind=kind)
-    assert post(at_bench, instrument, "joint", turns="1/4", sense="lower").status_code == 404
+    address = reverse("work-add", kwargs={"tag": instrument.tag, "kind": "joint"})
+    assert at_bench.get(address).status_code == 404
+    assert post(at_bench, instrument, "joint", turns="1/4", sense="lower").status_code == 409
+    assert not Work.objects.exists()
 
 
 def test_a_shim_tilts_the_neck(at_bench):
