@@ -230,7 +230,7 @@ def advise(
     targets: Targets,
     joint: Joint,
     *,
-    set_frets: tuple[int, ...] = (1, 7, 12, 14),
+    set_frets: tuple[int, ...],
     uncertainty: GaugeUncertainty | None = None,
     surprise_z: float | None = None,
 ) -> Advice:

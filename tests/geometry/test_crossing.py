@@ -8,8 +8,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from geometry.crossing import GUESS_BINS, ORIGIN_YEARS, _guess
 from geometry.lift import LiftPrior, crossing, crossing_probability, fit_lift, lasting_rise
-from geometry.lift_mixture import _fast_student_cdf, solve_increasing, student_cdf
+from geometry.lift_mixture import (
+    _fast_student_cdf,
+    mixture_of,
+    solve_increasing,
+    student_cdf,
+)
 from geometry.linear import nig_fit
 from tests.geometry.reference_files import REFERENCE, rows
 
@@ -150,6 +156,33 @@ def test_ages_returned_have_the_chances_asked_for(fleet):
         assert (above[inside] > q).all()
     shown = found[np.isfinite(found).all(axis=1)]
     assert (np.diff(shown, axis=1) > 0).all()
+
+
+def test_the_first_guess_is_within_a_bin(fleet):
+    # So few steps are left to make: cells are narrow beside the bins that their crossings are put in.
+    fit, age, rise = fleet
+    limit, wanted = rise[:, -1] + 0.8, np.array([0.1, 0.5, 0.9])
+    low, high = np.full(len(fit), np.log(ORIGIN_YEARS)), np.log(age[:, -1] + 60.0)
+    limited = mixture_of(fit, fast=True).less(limit)
+    guesses, early, late = _guess(limited, low, high, wanted)
+    found = crossing(fit, limit, horizon_age_years=np.exp(high))
+    inside = np.isfinite(found)
+    width = ((high - low) / GUESS_BINS)[:, None] + np.zeros(3)
+    assert (np.abs(guesses - np.log(np.where(inside, found, 1.0)))[inside] < width[inside]).all()
+    # whoever may have crossed at the origin, or not by the horizon, is looked at there
+    assert set(np.flatnonzero(crossing_probability(fit, limit, 0.0) >= 0.1)) <= set(early)
+    assert set(np.flatnonzero(~inside.all(axis=1))) <= set(late)
+
+
+def test_many_are_done_in_single_precision_if_their_law_allows(fleet):
+    fit, _, _ = fleet  # 6 readings and a prior worth 6: 12 degrees of freedom
+    weak = fit_lift([[3.0]], [[0.1]], [[0.0]], [[1.0]], prior=LiftPrior(noise_shape=1.0))  # 3
+    for of, fast, kind in (
+        (fit, True, np.float32),
+        (fit, False, np.float64),
+        (weak, True, np.float64),
+    ):
+        assert mixture_of(of, fast=fast).weight.dtype == kind
 
 
 def test_crossing_and_band_are_two_views_of_one_mixture(fleet):

@@ -167,7 +167,10 @@ def test_summary_in_words_of_the_trade():
     # 8 in 10 of a normal lie within 1.2816 s.d. (tables)
     assert summary["rate_high"] == pytest.approx(1.6 * np.exp(1.2816 * 0.8), rel=1e-4)
     assert summary["rate_low"] == pytest.approx(1.6 * np.exp(-1.2816 * 0.8), rel=1e-4)
+    # by hand: (0.2 + 0.3 + 0.45 + 0.7 + 1) / 5, whatever equal weights add up to
     assert summary["exponent"] == pytest.approx(0.53)
+    heavy = replace(LiftPrior(), exponent_weights=(3.0,) * 5)
+    assert prior_summary(heavy)["exponent"] == pytest.approx(0.53)
 
 
 def test_refuses():

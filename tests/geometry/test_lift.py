@@ -335,6 +335,7 @@ def test_refuses(arguments, message):
         ({"exponents": ()}, "exponents must be a row of positive numbers"),
         ({"exponent_weights": (1.0,)}, "exponent_weights must be 5 weights"),
         ({"exponent_weights": (0.0,) * 5}, "exponent_weights must be weights"),
+        ({"exponent_weights": (-0.1, 0.4, 0.3, 0.2, 0.2)}, "exponent_weights must be weights"),
         ({"noise_shape": -1.0}, "noise_shape must not be negative, got -1.0"),
     ],
 )

@@ -32,6 +32,20 @@ def test_it_matches_the_same_equation_in_fahrenheit():
     assert equilibrium_moisture_content(45.0, celsius) == pytest.approx(expected, abs=0.02)
 
 
+@pytest.mark.parametrize("t", [-1.1, 21.1, 54.4, 132.2])
+@pytest.mark.parametrize("h", [0.05, 0.45, 0.95])
+def test_it_is_the_printed_equation(t, h):
+    # Wood Handbook (FPL-GTR-190 and 282), equation 4-5 with the coefficients printed for °C, over
+    # the range of table 4-2.
+    w = 349 + 1.29 * t + 0.0135 * t**2
+    k = 0.805 + 0.000736 * t - 0.00000273 * t**2
+    k1 = 6.27 - 0.00938 * t - 0.000303 * t**2
+    k2 = 1.91 + 0.0407 * t - 0.000293 * t**2
+    layered = (k1 * k * h + 2 * k1 * k2 * (k * h) ** 2) / (1 + k1 * k * h + k1 * k2 * (k * h) ** 2)
+    expected = 1800 / w * (k * h / (1 - k * h) + layered)
+    assert equilibrium_moisture_content(100 * h, t) == pytest.approx(expected, rel=1e-12)
+
+
 def test_about_five_percent_humidity_makes_one_of_moisture():
     # Common practice, no source (trade.md): 5 % RH per 1 % MC around the middle of the range.
     rise = equilibrium_moisture_content(50.0, 21.0) - equilibrium_moisture_content(45.0, 21.0)

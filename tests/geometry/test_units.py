@@ -80,6 +80,7 @@ REFUSED = [
     ("2.4 mm in", "names two units"),
     ("2.4 mm mm", "names two units"),
     ("5 cm", "has a unit that is not known here, cm"),
+    ("2.4 mm deep", "has a unit that is not known here, mm deep"),
     ("5'", "has a unit that is not known here, '"),
     ("2001 mm", "is more than 2000 mm"),
     ("9" * 40, "is more than 2000 mm"),
