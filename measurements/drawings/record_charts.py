@@ -111,7 +111,8 @@ def _kinds() -> tuple[tuple[bool, str, str, str], ...]:
 
 
 def _in_unit(rise_mm: np.ndarray, unit: LengthUnit) -> list[float]:
-    return np.round(rise_mm / (1.0 if unit == "mm" else MM_PER_INCH), DECIMALS).tolist()
+    shown = np.round(rise_mm / (1.0 if unit == "mm" else MM_PER_INCH), DECIMALS)
+    return [float(height) for height in shown]
 
 
 def _digits(unit: LengthUnit) -> str:

@@ -164,7 +164,7 @@ def _gains(
 
 
 def _changes_rise(kind: np.ndarray) -> np.ndarray:
-    return (kind == WorkKind.JOINT) | (kind == WorkKind.RELIEF) | (kind == WorkKind.RESET)
+    return np.isin(kind, [WorkKind.JOINT, WorkKind.RELIEF, WorkKind.RESET])
 
 
 class _Works:

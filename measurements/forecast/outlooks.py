@@ -153,7 +153,7 @@ def contradictions(facts: Facts) -> np.ndarray:
             relief_mm=np.asarray(sure.relief_mm)[:, None],
         ),
     )
-    return np.logical_or.reduce(np.asarray(found.contradicts), axis=1)
+    return np.asarray(np.any(found.contradicts, axis=1))
 
 
 def fit_and_surprise(facts: Facts, prior: LiftPrior | None) -> tuple[LiftFit, Floats]:

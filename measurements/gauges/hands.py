@@ -87,11 +87,11 @@ def _agreements(since: datetime) -> "pd.DataFrame":
     names = dict(_names())
     readings["person"] = [names.get(key, "") for key in readings["measured_by_id"]]
     readings["raw"] = _balance_of(readings, _actions(since))
-    readings = readings[np.isfinite(readings["raw"].to_numpy(float))].copy()
-    same = readings.groupby("instrument_id")["raw"]
+    judged: pd.DataFrame = readings[np.isfinite(readings["raw"].to_numpy(float))].copy()
+    same = judged.groupby("instrument_id")["raw"]
     usual = same.transform("median").where(same.transform("count") >= USUAL_FROM, 0.0)
-    readings["score"] = (readings["raw"] - usual).clip(-FARTHEST, FARTHEST)
-    return readings
+    judged["score"] = (judged["raw"] - usual).clip(-FARTHEST, FARTHEST)
+    return judged
 
 
 def _names() -> Iterator[tuple[int, str]]:
@@ -141,4 +141,4 @@ def _balance_of(
         relief_mm=readings[["relief_mm"]].to_numpy(float),
         uncertainty=gauges_of(ShopProfile.current()),
     )
-    return np.asarray(found.balance_mm / found.u_mm).mean(axis=1)
+    return np.asarray(np.mean(found.balance_mm / found.u_mm, axis=1))

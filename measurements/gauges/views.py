@@ -13,13 +13,14 @@ from django.views.decorators.http import require_GET
 from measurements.drawings.hands_svg import drift_picture
 from measurements.gauges.hands import LEAST, YEARS, drifting
 from measurements.models import Gauge
+from shop.fields import ModelForm
 from shop.roles import anyone_on_staff, at_the_bench
 from shop.views import form_view
 
 DAYS_A_MONTH = 30.44
 
 
-class GaugeForm(forms.ModelForm):
+class GaugeForm(ModelForm):
     class Meta:
         model = Gauge
         fields = ["name", "kind", "checked_on", "check_every_months", "retired", "notes"]

@@ -24,7 +24,6 @@ from geometry.what_if import (
     string_over_plane,
     what_if,
 )
-from instruments.models import JointKind
 from instruments.string_sets import plain_steel_kg_m, threads
 from measurements.joint_sheet.forms import SIX, SheetForm, string_names
 from measurements.models import SIDES
@@ -125,7 +124,7 @@ def work_out(form: SheetForm) -> Figures:
     pitch = form.pitch_mm()
     share = [0.0, pivot_share(bench), float(reach(bench.neck, frets[-1])[0]), 1.0]
     advance = TRIM_STEP_MM if typed["trim_mm"] is None else typed["trim_mm"]
-    tilting = joint.kind == JointKind.TILTING
+    tilting = joint.kind == "tilting"
     return Figures(
         case=case,
         neck=neck,

@@ -1,5 +1,7 @@
 """Reports as they were issued, and the links by which customers read them."""
 
+from typing import Self
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Exists, OuterRef, Q
@@ -8,8 +10,8 @@ from instruments.models import Instrument
 from shop.texts import LineField
 
 
-class Reports(models.QuerySet):
-    def newest(self):
+class Reports(models.QuerySet["ServiceReport"]):
+    def newest(self) -> Self:
         """Of each number only the newest revision."""
         later = ServiceReport.objects.filter(
             number=OuterRef("number"), revision__gt=OuterRef("revision")

@@ -1,14 +1,18 @@
 """Facts that can be declared wrong but never changed."""
 
+from typing import Self, TypeVar
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
 from shop.texts import LineField
 
+Fact = TypeVar("Fact", bound=models.Model)
 
-class Standing(models.QuerySet):
-    def standing(self):
+
+class Standing(models.QuerySet[Fact]):
+    def standing(self) -> Self:
         """Only what has not been voided."""
         return self.filter(voided_at=None)
 

@@ -64,7 +64,7 @@ def _rows(sheet: Sheet) -> Iterator[Any]:
         found = found.prefetch_related("action_readings")
     else:
         found = Work.objects.order_by("pk").select_related("instrument", "done_by", "voided_by")
-    return found.iterator(chunk_size=CHUNK)
+    yield from found.iterator(chunk_size=CHUNK)
 
 
 def _references(record: Any) -> dict[str, Cell]:

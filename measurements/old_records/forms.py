@@ -27,8 +27,8 @@ class UploadForm(forms.Form):
         widget=forms.FileInput(attrs={"accept": ".csv,.xlsx,.zip,text/csv"}),
     )
 
-    def clean_file(self) -> UploadedFile:
-        file: UploadedFile = self.cleaned_data["file"]
+    def clean_file(self) -> "UploadedFile[bytes]":
+        file: UploadedFile[bytes] = self.cleaned_data["file"]
         if (file.size or 0) > LIMIT_BYTES:
             raise forms.ValidationError(
                 f"The file has {(file.size or 0) / 1e6:.0f} MB, more than {LIMIT_BYTES / 1e6:.0f} MB. "

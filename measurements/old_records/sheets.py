@@ -48,7 +48,7 @@ class Column:
     """One column: its name in the file and the model's field that it holds."""
 
     name: str
-    field: models.Field
+    field: "models.Field[Any, Any]"
     limits: tuple[float, float] | None = None
 
     @property
@@ -92,7 +92,7 @@ class Column:
         if self.field.choices:
             return _choice(text, [value for value, _ in self.field.choices])
         try:
-            return self.field.clean(text, None)
+            return str(self.field.clean(text, None))
         except ValidationError as error:
             raise ValueError(f"{quoted(text)}: {' '.join(error.messages)}") from None
 

@@ -59,9 +59,10 @@ class Kept:
     def totals(self) -> dict[str, Any] | None:
         """The preview's totals, or None where there is no preview yet."""
         try:
-            return json.loads((self.folder / "totals.json").read_bytes())
+            kept: dict[str, Any] = json.loads((self.folder / "totals.json").read_bytes())
         except FileNotFoundError:
             return None
+        return kept
 
     def rows(self, page: int) -> list[RowReport]:
         try:

@@ -205,7 +205,7 @@ def preview(request: HttpRequest, token: UUID) -> HttpResponse:
     return render(request, "measurements/old_records/preview.html", context, status=status)
 
 
-def _shown(rows: list, labels: dict[str, str]) -> list:
+def _shown(rows: list[Any], labels: dict[str, str]) -> list[Any]:
     """Rows as the page prints them: under the file's own headings, wrong cells marked."""
     for row in rows:
         wrong = {column for column, _ in row.problems}

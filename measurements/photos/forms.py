@@ -48,7 +48,7 @@ class SeveralFilesField(forms.FileField):
 
     widget = SeveralFiles
 
-    def clean(self, data: Any, initial: Any = None) -> list[UploadedFile]:
+    def clean(self, data: Any, initial: Any = None) -> "list[UploadedFile[bytes]]":
         files = list(data or [])
         if not files:
             raise ValidationError("Choose at least one photo.", code="required")
@@ -92,7 +92,7 @@ class DescribeForm(forms.Form):
         )
 
 
-class PhotoChoice(forms.ModelChoiceField):
+class PhotoChoice(forms.ModelChoiceField):  # type: ignore[type-arg]  # to the type checker only
     """One of a check-in's photos by its number and words."""
 
     names: dict[int, str] = {}

@@ -100,4 +100,5 @@ def day_of(check_in: CheckIn) -> str:
 def jpeg_of(photo: Photo) -> bytes:
     """The stored picture. Raises ``FileNotFoundError`` where the file is gone."""
     with default_storage.open(str(photo.image)) as file:
-        return file.read()
+        stored: bytes = file.read()
+    return stored

@@ -57,7 +57,7 @@ class Sent:
     """What came from the page: boxes, files, and by whom."""
 
     data: Mapping[str, Any]
-    files: MultiValueDict[str, UploadedFile]
+    files: "MultiValueDict[str, UploadedFile[bytes]]"
     by: User
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.core.paginator import Page, Paginator
 from django.db.models import Case, Count, F, OrderBy, OuterRef, Q, QuerySet, Subquery, Value, When
@@ -159,7 +160,7 @@ def a_year_ago() -> datetime:
     return timezone.now() - YEAR
 
 
-class BoardPages(Paginator):
+class BoardPages(Paginator):  # type: ignore[type-arg]  # generic to the type checker only
     """The instruments asked for, in the order asked for, with what a line of the board shows.
 
     A page's keys are found first and its lines read then: reading lines to sort them takes several
@@ -172,7 +173,7 @@ class BoardPages(Paginator):
         super().__init__(keys.values_list("pk", flat=True), lines)
         self.count = count  # counted already, state by state
 
-    def page(self, number: int | str) -> Page:
+    def page(self, number: int | str) -> Page[Any]:
         page = super().page(number)
         keys = list(page.object_list)
         shown = _told(Instrument.objects.filter(pk__in=keys))

@@ -52,7 +52,7 @@ def calendar(host: str) -> bytes:
     booked = Booking.objects.standing().filter(day__gte=timezone.localdate() - PAST)
     for booking in booked.select_related("instrument"):
         feed.add_component(_booked(booking, host))
-    return feed.to_ical()
+    return bytes(feed.to_ical())
 
 
 def _all_day(uid: str, day: date, words: str, stamp: datetime, more: str = "") -> Event:

@@ -1,5 +1,7 @@
 """Forms for a contact and for a booked day."""
 
+from datetime import date
+
 from django import forms
 from django.utils import timezone
 
@@ -36,8 +38,8 @@ class BookingForm(forms.Form):
     )
     words = forms.CharField(label="What for", max_length=200, initial="neck reset")
 
-    def clean_day(self):
-        day = self.cleaned_data["day"]
+    def clean_day(self) -> date:
+        day: date = self.cleaned_data["day"]
         if day.year > timezone.localdate().year + 10:
             raise forms.ValidationError(f"{day} is more than ten years ahead; check the year.")
         return day

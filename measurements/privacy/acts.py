@@ -76,7 +76,7 @@ def _name(customer: Customer, said: str) -> int:
     customer.version += 1
     customer.full_clean()
     customer.save()
-    return Customer.history.filter(id=customer.pk).update(**nameless)
+    return int(Customer.history.filter(id=customer.pk).update(**nameless))
 
 
 def _let_go(customer: Customer) -> int:
