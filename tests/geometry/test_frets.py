@@ -28,6 +28,8 @@ def test_camber_under_an_outer_string():
     # geometry.md section 1: 0.90 mm at 27 mm on a 16 in radius, hand-checked by Pythagoras.
     assert crown_drop(27.0, 406.4) == pytest.approx(0.8979, abs=5e-5)
     assert crown_drop(3.0, 5.0) == pytest.approx(1.0)  # the 3-4-5 triangle
+    assert crown_drop(0.3, 0.5) == pytest.approx(0.1)  # and a tenth of it
+    assert crown_drop(5.0, 5.0) == 5.0  # a quarter of the circle
 
 
 @pytest.mark.parametrize("flat", [None, math.inf])

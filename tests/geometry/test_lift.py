@@ -20,6 +20,7 @@ from geometry.lift import (
     seasonal_part,
     surprise,
 )
+from geometry.lift_fit import AGE_NODE_WEIGHTS, AGE_NODES
 
 AGE = np.array([[2.0, 3.5, 5.0, 7.0, 8.0, 11.0, 12.5, 14.0]])
 OFFSET = np.array([[1.5, -1.0, 0.5, -2.0, 2.0, 0.0, 1.0, -1.5]])
@@ -96,6 +97,13 @@ def test_the_season_comes_off_again():
         seasonal_part(fit, age[0], offset[0])
     none = fit_lift(AGE, np.nan * RISE, OFFSET, ONES)
     assert np.isnan(seasonal_part(none, AGE, OFFSET)).all()
+
+
+def test_assumed_ages_stand_for_a_normal_one():
+    # The three-point Gauss–Hermite rule (Abramowitz & Stegun, 25.4.46 and table 25.10, from memory) has
+    # the moments of the standard normal up to the fifth: 1, 0, 1, 0, 3, 0.
+    moments = [(AGE_NODE_WEIGHTS * AGE_NODES**k).sum() for k in range(6)]
+    np.testing.assert_allclose(moments, [1.0, 0.0, 1.0, 0.0, 3.0, 0.0], atol=1e-12)
 
 
 def test_one_reading_keeps_the_prior_and_its_own_height():
