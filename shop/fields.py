@@ -225,9 +225,10 @@ class MeasuredForm(forms.Form):
 
     def figure(self, name: str) -> float | None:
         """What was understood so far; of an unusual figure too, which is yet to be confirmed."""
+        understood: float | None = self.cleaned_data.get(name)
         if name in self.asked:
-            return self.fields[name].clean(self.asked[name])
-        return self.cleaned_data.get(name)
+            understood = self.fields[name].clean(self.asked[name])
+        return understood
 
     def read_mm(self, name: str) -> tuple[float, ...]:
         """Each reading of one place. [mm]"""
