@@ -5,6 +5,9 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.functional import lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from geometry.units import parse_length
 from instruments.defaults import USUAL_DIMENSIONS, USUAL_JOINT, joint_dimension
@@ -19,35 +22,43 @@ from instruments.models import (
 )
 from instruments.tags import mistyped_tag
 from shop.fields import LengthField, MeasuredModelForm, QuantityField, Range
+from shop.figures import shortest
 from shop.models import Customer
+from shop.refusals import in_words
 
 LABELS = {
-    "scale_length_mm": "Scale length",
-    "compensation_mm": "Compensation at the saddle",
-    "fretboard_radius_mm": "Fretboard radius (0 = flat)",
-    "half_spread_nut_mm": "Centre line to outer string, nut",
-    "half_spread_saddle_mm": "Centre line to outer string, saddle",
-    "target_12_bass_mm": "Wanted action at 12, bass",
-    "target_12_treble_mm": "Wanted action at 12, treble",
-    "pivot_depth_mm": "Pivot below the fret plane",
-    "heel_depth_mm": "Pivot line to heel foot",
-    "bolt_arm_mm": "Pivot to adjusting bolt",
-    "thread_pitch_mm": "Thread pitch of the bolt",
+    "scale_length_mm": _lazy("Scale length"),
+    "compensation_mm": _lazy("Compensation at the saddle"),
+    "fretboard_radius_mm": _lazy("Fretboard radius (0 = flat)"),
+    "half_spread_nut_mm": _lazy("Centre line to outer string, nut"),
+    "half_spread_saddle_mm": _lazy("Centre line to outer string, saddle"),
+    "target_12_bass_mm": _lazy("Wanted action at 12, bass"),
+    "target_12_treble_mm": _lazy("Wanted action at 12, treble"),
+    "pivot_depth_mm": _lazy("Pivot below the fret plane"),
+    "heel_depth_mm": _lazy("Pivot line to heel foot"),
+    "bolt_arm_mm": _lazy("Pivot to adjusting bolt"),
+    "thread_pitch_mm": _lazy("Thread pitch of the bolt"),
 }
 
 
 def _usual(name: str) -> str:
     if name in USUAL_JOINT:
-        return f"Empty: {USUAL_JOINT[name]:g} mm."
+        return _("Empty: %(usual)s mm.") % {"usual": shortest(USUAL_JOINT[name])}
     steel = USUAL_DIMENSIONS[Strings.STEEL].get(name)
     nylon = USUAL_DIMENSIONS[Strings.NYLON].get(name)
     if steel is None or nylon is None:
-        return "Empty: the shop's own target."
-    return f"Empty: {steel:g} mm steel, {nylon:g} mm nylon."
+        return _("Empty: the shop's own target.")
+    return _("Empty: %(steel)s mm steel, %(nylon)s mm nylon.") % {
+        "steel": shortest(steel),
+        "nylon": shortest(nylon),
+    }
+
+
+_usual_later = lazy(_usual, str)
 
 
 def _length(name: str, limits: Mapping[str, Range]) -> LengthField:
-    return LengthField(label=LABELS[name], possible=limits[name], help_text=_usual(name))
+    return LengthField(label=LABELS[name], possible=limits[name], help_text=_usual_later(name))
 
 
 class FretsField(forms.CharField):
@@ -59,12 +70,12 @@ class FretsField(forms.CharField):
     def to_python(self, value: Any) -> list[int]:  # type: ignore[override]
         words = str(value or "").replace(",", " ").split()
         if not all(word.isascii() and word.isdigit() for word in words):
-            raise ValidationError("Frets measured: give numbers such as 1, 7, 12, 14.")
+            raise ValidationError(_("Frets measured: give numbers such as 1, 7, 12, 14."))
         # Of thousands of digits Python makes no number.
         too_long = any(len(word) > 4 for word in words)
         frets = [] if too_long else sorted({int(word) for word in words})
         if too_long or len(frets) > 12 or any(not 1 <= fret <= 36 for fret in frets):
-            raise ValidationError("Frets measured: at most 12 frets, each from 1 to 36.")
+            raise ValidationError(_("Frets measured: at most 12 frets, each from 1 to 36."))
         return frets
 
 
@@ -79,10 +90,12 @@ class ShimsField(forms.CharField):
         try:
             shims = sorted({parse_length(item).mm for item in text.split(";") if item.strip()})
         except ValueError as error:
-            raise ValidationError(f"Shims in stock: {error}") from error
+            raise ValidationError(
+                _("Shims in stock: %(refusal)s") % {"refusal": in_words(error)}
+            ) from error
         if len(shims) > 30 or any(not 0 < shim <= 10 for shim in shims):
             raise ValidationError(
-                "Shims in stock: at most 30, each thicker than 0 and up to 10 mm."
+                _("Shims in stock: at most 30, each thicker than 0 and up to 10 mm.")
             )
         return shims
 
@@ -92,7 +105,8 @@ class InstrumentForm(MeasuredModelForm):
         Customer.objects.filter(erasure=None),
         required=False,
         to_field_name="code",
-        empty_label="No customer yet",
+        empty_label=_lazy("No customer yet"),
+        label=_lazy("Customer"),
     )
     scale_length_mm = _length("scale_length_mm", DIMENSIONS)
     compensation_mm = _length("compensation_mm", DIMENSIONS)
@@ -102,7 +116,10 @@ class InstrumentForm(MeasuredModelForm):
     target_12_bass_mm = _length("target_12_bass_mm", DIMENSIONS)
     target_12_treble_mm = _length("target_12_treble_mm", DIMENSIONS)
     set_frets = FretsField(
-        required=False, max_length=80, label="Frets measured", help_text="Empty: 1 and 12."
+        required=False,
+        max_length=80,
+        label=_lazy("Frets measured"),
+        help_text=_lazy("Empty: 1 and 12."),
     )
     measuring_order = OrderField()
 
@@ -110,7 +127,11 @@ class InstrumentForm(MeasuredModelForm):
         tag: str = self.cleaned_data["tag"]
         if "tag" in self.changed_data and mistyped_tag(tag):
             raise ValidationError(
-                f"Tag {tag}: its last character does not fit the others, so one of them is mistyped."
+                _(
+                    "Tag %(tag)s: its last character does not fit the others, "
+                    "so one of them is mistyped."
+                )
+                % {"tag": tag}
             )
         return tag
 
@@ -118,7 +139,7 @@ class InstrumentForm(MeasuredModelForm):
         cleaned = super().clean()
         if not any(cleaned.get(name) for name in ("maker", "model", "serial", "customer", "notes")):
             raise ValidationError(
-                "Give at least a maker, model, serial number, customer or note, to tell it by."
+                _("Give at least a maker, model, serial number, customer or note, to tell it by.")
             )
         return cleaned
 
@@ -131,6 +152,17 @@ class InstrumentForm(MeasuredModelForm):
             "half_spread_saddle_mm", "target_12_bass_mm", "target_12_treble_mm", "set_frets",
             "measuring_order", "notes",
         ]  # fmt: skip
+        labels = {
+            "tag": _lazy("Tag"),
+            "maker": _lazy("Maker"),
+            "model": _lazy("Model"),
+            "built_year": _lazy("Built year"),
+            "strings": _lazy("Strings"),
+            "string_set": _lazy("String set"),
+            "top_wood": _lazy("Top wood"),
+            "bracing": _lazy("Bracing"),
+            "notes": _lazy("Notes"),
+        }
         widgets = {"notes": forms.Textarea(attrs={"rows": 3})}
 
 
@@ -139,18 +171,20 @@ class JointForm(MeasuredModelForm):
     heel_depth_mm = _length("heel_depth_mm", JOINT_DIMENSIONS)
     bolt_arm_mm = _length("bolt_arm_mm", JOINT_DIMENSIONS)
     thread_pitch_mm = _length("thread_pitch_mm", JOINT_DIMENSIONS)
-    tilt_now_deg = QuantityField("angle", label="Tilt now", possible=(-5, 5), required=True)
-    tilt_min_deg = QuantityField("angle", label="Least tilt", possible=(-5, 5), required=True)
+    tilt_now_deg = QuantityField("angle", label=_lazy("Tilt now"), possible=(-5, 5), required=True)
+    tilt_min_deg = QuantityField(
+        "angle", label=_lazy("Least tilt"), possible=(-5, 5), required=True
+    )
     tilt_max_deg = QuantityField(
-        "angle", label="Most tilt", possible=(-5, 5), help_text="Empty: 2°."
+        "angle", label=_lazy("Most tilt"), possible=(-5, 5), help_text=_lazy("Empty: 2°.")
     )
     shims_mm = ShimsField(
         required=False,
         max_length=300,
-        label="Shims in stock",
-        help_text="Thicknesses separated by semicolons: 0.5 mm; 1 mm; 1/32 in.",
+        label=_lazy("Shims in stock"),
+        help_text=_lazy("Thicknesses separated by semicolons: 0.5 mm; 1 mm; 1/32 in."),
     )
-    shim_now_mm = LengthField(label="Shim in place", possible=(0, 10), required=True)
+    shim_now_mm = LengthField(label=_lazy("Shim in place"), possible=(0, 10), required=True)
 
     class Meta:
         model = NeckJoint
@@ -159,6 +193,7 @@ class JointForm(MeasuredModelForm):
             "lowering_turn", "tilt_now_deg", "tilt_min_deg", "tilt_max_deg", "one_way",
             "shims_mm", "shim_now_mm",
         ]  # fmt: skip
+        labels = {"kind": _lazy("Kind")}
 
     def __init__(self, *args: Any, may_set: bool = True, **kwargs: Any) -> None:
         """``may_set`` False keeps where the joint stands now as it is: that is the bench's to say."""
@@ -175,7 +210,8 @@ class JointForm(MeasuredModelForm):
         if tilting and now is not None and least is not None and not least <= now <= most:
             self.add_error(
                 "tilt_now_deg",
-                f"Tilt now {now:g}° lies outside this joint's limits, {least:g}° to {most:g}°.",
+                _("Tilt now %(now)s° lies outside this joint's limits, %(least)s° to %(most)s°.")
+                % {"now": shortest(now), "least": shortest(least), "most": shortest(most)},
             )
         return cleaned
 
@@ -183,12 +219,12 @@ class JointForm(MeasuredModelForm):
 def joint_groups(form: JointForm) -> Sequence[tuple[str, list[Any]]]:
     """The joint's fields by the kind of joint that needs them."""
     groups = (
-        ("Every joint", ("kind", "pivot_depth_mm", "heel_depth_mm")),
+        (_("Every joint"), ("kind", "pivot_depth_mm", "heel_depth_mm")),
         (
-            "Adjustable joints",
+            _("Adjustable joints"),
             ("bolt_arm_mm", "thread_pitch_mm", "lowering_turn", "tilt_now_deg", "tilt_min_deg",
              "tilt_max_deg", "one_way"),
         ),
-        ("Shimmed joints", ("shims_mm", "shim_now_mm")),
+        (_("Shimmed joints"), ("shims_mm", "shim_now_mm")),
     )  # fmt: skip
     return [(title, [form[name] for name in names]) for title, names in groups]

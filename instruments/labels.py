@@ -9,6 +9,10 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
+from shop.figures import shortest
+
 A4 = (210.0, 297.0)
 LETTER = (215.9, 279.4)
 #: Room kept free inside each label, for the die's and the printer's play.
@@ -51,9 +55,13 @@ class Sheet:
     @property
     def name(self) -> str:
         paper = "A4" if self.paper_mm == A4 else "Letter"
-        size = f"{self.width_mm:g} × {self.height_mm:g} mm"
+        size = f"{shortest(self.width_mm)} × {shortest(self.height_mm)} mm"
         also = f" ({self.inches})" if self.inches else ""
-        return f"{paper}: {size}{also}, {self.count} a sheet"
+        return _("%(paper)s: %(size)s, %(count)s a sheet") % {
+            "paper": paper,
+            "size": f"{size}{also}",
+            "count": self.count,
+        }
 
     def box(self, place: int) -> Box:
         """The label at a place, counted from 0 along the rows; raises ``ValueError`` beyond the last."""

@@ -4,6 +4,8 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from instruments.labels import SHEET_BY_KEY, SHEETS, Sheet
 
@@ -14,16 +16,24 @@ TICKED, FOUND = "ticked", "found"
 class LabelsForm(forms.Form):
     """``ticked`` and ``found`` say how many instruments the two choices hold."""
 
-    which = forms.ChoiceField(label="Labels for", widget=forms.RadioSelect, initial=TICKED)
-    sheet = forms.ChoiceField(label="Sheet", choices=[(sheet.key, sheet.name) for sheet in SHEETS])
+    which = forms.ChoiceField(label=_lazy("Labels for"), widget=forms.RadioSelect, initial=TICKED)
+    sheet = forms.ChoiceField(
+        label=_lazy("Sheet"), choices=lambda: [(sheet.key, sheet.name) for sheet in SHEETS]
+    )
     start = forms.IntegerField(
-        label="First label to print on",
+        label=_lazy("First label to print on"),
         initial=1,
         min_value=1,
-        help_text="Counted along the rows: 1 is the upper left one. For a sheet that was begun.",
+        help_text=_lazy(
+            "Counted along the rows: 1 is the upper left one. For a sheet that was begun."
+        ),
     )
-    copies = forms.IntegerField(label="How many of each", initial=1, min_value=1, max_value=20)
-    outlines = forms.BooleanField(label="Outlines, for a trial on plain paper", required=False)
+    copies = forms.IntegerField(
+        label=_lazy("How many of each"), initial=1, min_value=1, max_value=20
+    )
+    outlines = forms.BooleanField(
+        label=_lazy("Outlines, for a trial on plain paper"), required=False
+    )
 
     def __init__(self, *args: Any, ticked: int, found: int, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -31,8 +41,8 @@ class LabelsForm(forms.Form):
         which = self.fields["which"]
         assert isinstance(which, forms.ChoiceField)  # noqa: S101  says it to the type checker
         which.choices = [
-            (TICKED, "the instruments ticked below"),
-            (FOUND, f"every instrument found ({found})"),
+            (TICKED, _("the instruments ticked below")),
+            (FOUND, _("every instrument found (%(count)s)") % {"count": found}),
         ]
 
     def clean(self) -> dict[str, Any]:
@@ -42,19 +52,30 @@ class LabelsForm(forms.Form):
         if sheet and start and start > sheet.count:
             self.add_error(
                 "start",
-                f"First label {start}: this sheet has {sheet.count} labels, 1 to {sheet.count}.",
+                _("First label %(start)s: this sheet has %(count)s labels, 1 to %(count)s.")
+                % {"start": start, "count": sheet.count},
             )
         if which is None or copies is None:
             return cleaned
         count = self.counts[which]
         if not count:
             raise ValidationError(
-                "Tick at least one instrument." if which == TICKED else "No instrument was found."
+                _("Tick at least one instrument.")
+                if which == TICKED
+                else _("No instrument was found.")
             )
         if count * copies > MOST_LABELS:
             raise ValidationError(
-                f"{count} instruments, {copies} of each, are {count * copies} labels: print at most "
-                f"{MOST_LABELS} at once. Narrow the search or print fewer of each."
+                _(
+                    "%(count)s instruments, %(copies)s of each, are %(labels)s labels: print at "
+                    "most %(most)s at once. Narrow the search or print fewer of each."
+                )
+                % {
+                    "count": count,
+                    "copies": copies,
+                    "labels": count * copies,
+                    "most": MOST_LABELS,
+                }
             )
         return cleaned
 

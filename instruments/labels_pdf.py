@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import segno
 from django.template.loader import render_to_string
+from django.utils.translation import gettext as _
 
 from instruments.labels import (
     LEAST_MODULE_MM,
@@ -17,6 +18,7 @@ from instruments.labels import (
     tag_size_mm,
 )
 from instruments.models import Instrument
+from shop.figures import decimal, shortest
 from shop.pdf import write_pdf
 
 WORDS_MM = 2.2
@@ -47,7 +49,7 @@ def code_for(address: str) -> segno.QRCode:
 
 def label_words(instrument: Instrument) -> str:
     """Maker, model and serial number: nothing of whose it is."""
-    serial = f"no. {instrument.serial}" if instrument.serial else ""
+    serial = _("no. %(serial)s") % {"serial": instrument.serial} if instrument.serial else ""
     words = " ".join(part for part in (instrument.maker, instrument.model, serial) if part)
     return words[:LONGEST_WORDS]
 
@@ -65,7 +67,7 @@ def label_pages(
     spots = places(sheet, len(instruments) * copies, start)
     for instrument in instruments:
         made = _label(instrument, sheet, address_of(instrument))
-        for _ in range(copies):
+        for _copy in range(copies):
             page, place = next(spots)
             while len(pages) <= page:
                 pages.append([])
@@ -78,9 +80,15 @@ def _label(instrument: Instrument, sheet: Sheet, address: str) -> tuple[str, str
     modules = int(code.symbol_size(border=0)[0])
     if sheet.module_mm(modules) < LEAST_MODULE_MM:
         raise CodeTooFineError(
-            f"The address {address} is too long for labels of this size: the squares of its code "
-            f"would be {sheet.module_mm(modules):.2f} mm, and a phone needs {LEAST_MODULE_MM:g} mm. "
-            "Choose larger labels."
+            _(
+                "The address %(address)s is too long for labels of this size: the squares of its "
+                "code would be %(squares)s mm, and a phone needs %(least)s mm. Choose larger labels."
+            )
+            % {
+                "address": address,
+                "squares": decimal(sheet.module_mm(modules), 2),
+                "least": shortest(LEAST_MODULE_MM),
+            }
         )
     width, height = sheet.room_mm
     beside = width - sheet.code_mm - GAP_MM

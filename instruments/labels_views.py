@@ -8,6 +8,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from instruments.labels_forms import FOUND, LabelsForm
 from instruments.labels_pdf import CodeTooFineError, label_pages, labels_pdf
@@ -20,7 +22,12 @@ from shop.site import absolute
 from shop.views import form_view
 
 SHOWN = 100
-ADDED = {"": "at any time", "1": "today", "7": "in the last 7 days", "30": "in the last 30 days"}
+ADDED = {
+    "": gettext_noop("at any time"),
+    "1": gettext_noop("today"),
+    "7": gettext_noop("in the last 7 days"),
+    "30": gettext_noop("in the last 30 days"),
+}
 
 
 @form_view
@@ -48,7 +55,7 @@ def labels(request: HttpRequest) -> HttpResponse:
         "form": form,
         "wanted": wanted,
         "added": added,
-        "added_choices": ADDED.items(),
+        "added_choices": [(days, _(words)) for days, words in ADDED.items()],
         "instruments": shown,
         "count": count,
         "count_shown": len(shown),

@@ -4,10 +4,13 @@ from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Upper
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy as _lazy
 from simple_history.models import HistoricalRecords
 
 from instruments.tags import new_tag
-from shop.models import Customer, between, in_range, one_of, version_field
+from shop.limits import between, in_range, one_of
+from shop.models import Customer, version_field
 from shop.texts import LineField, ProseField
 
 DIMENSIONS: dict[str, tuple[float, float]] = {
@@ -40,8 +43,8 @@ JOINT_DIMENSIONS: dict[str, tuple[float, float]] = {
 
 
 class Strings(models.TextChoices):
-    STEEL = "steel", "steel"
-    NYLON = "nylon", "nylon"
+    STEEL = "steel", _lazy("steel")
+    NYLON = "nylon", _lazy("nylon")
 
 
 class Instrument(models.Model):
@@ -53,47 +56,60 @@ class Instrument(models.Model):
         validators=[
             RegexValidator(
                 r"\A\w(?:[\w .\-]{0,30}[\w.\-])?\Z",
-                "A tag is 1–32 letters, digits, spaces, dots, hyphens or underscores, such as K7M4-2.",
+                _lazy(
+                    "A tag is 1–32 letters, digits, spaces, dots, hyphens or underscores, "
+                    "such as K7M4-2."
+                ),
             )
         ],
-        help_text="Short code on the instrument's tag.",
+        help_text=_lazy("Short code on the instrument's tag."),
     )
     customer = models.ForeignKey(
         Customer, on_delete=models.PROTECT, null=True, blank=True, related_name="instruments"
     )
     maker = LineField(max_length=120, blank=True)
     model = LineField(max_length=120, blank=True)
-    serial = LineField("serial number", max_length=60, blank=True)
+    serial = LineField(_lazy("serial number"), max_length=60, blank=True)
     built_year = models.PositiveSmallIntegerField(
         null=True, blank=True, validators=between(*COUNTS["built_year"])
     )
-    built_about = models.BooleanField("year is a guess", default=False)
+    built_about = models.BooleanField(_lazy("year is a guess"), default=False)
     strings = models.CharField(max_length=5, choices=Strings, default=Strings.STEEL)
     string_set = LineField(max_length=80, blank=True)
     top_wood = LineField(max_length=40, blank=True)
     bracing = LineField(max_length=40, blank=True)
-    scale_length_mm = models.FloatField("scale length", null=True, blank=True)
-    compensation_mm = models.FloatField("compensation", null=True, blank=True)
+    scale_length_mm = models.FloatField(_lazy("scale length"), null=True, blank=True)
+    compensation_mm = models.FloatField(_lazy("compensation"), null=True, blank=True)
     joint_fret = models.PositiveSmallIntegerField(
-        "body joint at fret", null=True, blank=True, validators=between(*COUNTS["joint_fret"])
+        _lazy("body joint at fret"),
+        null=True,
+        blank=True,
+        validators=between(*COUNTS["joint_fret"]),
     )
     fret_count = models.PositiveSmallIntegerField(
-        "frets", default=20, validators=between(*COUNTS["fret_count"])
+        _lazy("frets"), default=20, validators=between(*COUNTS["fret_count"])
     )
     fretboard_radius_mm = models.FloatField(
-        "fretboard radius", null=True, blank=True, help_text="0 for a flat fretboard."
+        _lazy("fretboard radius"), null=True, blank=True, help_text=_lazy("0 for a flat fretboard.")
     )
-    half_spread_nut_mm = models.FloatField("outer string to centre at nut", null=True, blank=True)
+    half_spread_nut_mm = models.FloatField(
+        _lazy("outer string to centre at nut"), null=True, blank=True
+    )
     half_spread_saddle_mm = models.FloatField(
-        "outer string to centre at saddle", null=True, blank=True
+        _lazy("outer string to centre at saddle"), null=True, blank=True
     )
-    target_12_bass_mm = models.FloatField("wanted action at 12, bass", null=True, blank=True)
-    target_12_treble_mm = models.FloatField("wanted action at 12, treble", null=True, blank=True)
+    target_12_bass_mm = models.FloatField(_lazy("wanted action at 12, bass"), null=True, blank=True)
+    target_12_treble_mm = models.FloatField(
+        _lazy("wanted action at 12, treble"), null=True, blank=True
+    )
     set_frets = models.JSONField(
-        "frets measured", default=list, blank=True, help_text="Empty: frets 1 and 12."
+        _lazy("frets measured"), default=list, blank=True, help_text=_lazy("Empty: frets 1 and 12.")
     )
     measuring_order = models.JSONField(
-        "order of measuring", default=list, blank=True, help_text="Empty: the trade's usual order."
+        _lazy("order of measuring"),
+        default=list,
+        blank=True,
+        help_text=_lazy("Empty: the trade's usual order."),
     )
     notes = ProseField(max_length=4000, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
@@ -106,7 +122,7 @@ class Instrument(models.Model):
             models.UniqueConstraint(
                 Upper("tag"),
                 name="instrument_tag_unique",
-                violation_error_message="Another instrument already has this tag.",
+                violation_error_message=_lazy("Another instrument already has this tag."),
             ),
             *(in_range(name, *limits) for name, limits in (DIMENSIONS | COUNTS).items()),
             one_of("strings", Strings),
@@ -115,9 +131,12 @@ class Instrument(models.Model):
                 | Q(fretboard_radius_mm=0)
                 | Q(fretboard_radius_mm__gte=LEAST_RADIUS_MM),
                 name="instrument_radius_is_flat_or_real",
-                violation_error_message=(
-                    f"The fretboard radius is 0 for a flat board or at least {LEAST_RADIUS_MM} mm: "
-                    "were inches meant?"
+                violation_error_message=format_lazy(
+                    _lazy(
+                        "The fretboard radius is 0 for a flat board or at least {least} mm: "
+                        "were inches meant?"
+                    ),
+                    least=LEAST_RADIUS_MM,
                 ),
             ),
         ]
@@ -129,15 +148,15 @@ class Instrument(models.Model):
 
 
 class JointKind(models.TextChoices):
-    GLUED = "glued", "glued"
-    BOLTED = "bolted", "bolted"
-    SHIMMED = "shimmed", "shimmed"
-    TILTING = "tilting", "adjustable (tilting)"
+    GLUED = "glued", _lazy("glued")
+    BOLTED = "bolted", _lazy("bolted")
+    SHIMMED = "shimmed", _lazy("shimmed")
+    TILTING = "tilting", _lazy("adjustable (tilting)")
 
 
 class Turn(models.TextChoices):
-    CLOCKWISE = "clockwise", "clockwise"
-    ANTICLOCKWISE = "anticlockwise", "anticlockwise"
+    CLOCKWISE = "clockwise", _lazy("clockwise")
+    ANTICLOCKWISE = "anticlockwise", _lazy("anticlockwise")
 
 
 class NeckJoint(models.Model):
@@ -145,21 +164,26 @@ class NeckJoint(models.Model):
 
     instrument = models.OneToOneField(Instrument, on_delete=models.CASCADE, related_name="joint")
     kind = models.CharField(max_length=8, choices=JointKind, default=JointKind.GLUED)
-    pivot_depth_mm = models.FloatField("pivot below the fret plane", null=True, blank=True)
-    heel_depth_mm = models.FloatField("pivot to heel foot", null=True, blank=True)
-    bolt_arm_mm = models.FloatField("pivot to adjusting bolt", null=True, blank=True)
-    thread_pitch_mm = models.FloatField("thread pitch", null=True, blank=True)
+    pivot_depth_mm = models.FloatField(_lazy("pivot below the fret plane"), null=True, blank=True)
+    heel_depth_mm = models.FloatField(_lazy("pivot to heel foot"), null=True, blank=True)
+    bolt_arm_mm = models.FloatField(_lazy("pivot to adjusting bolt"), null=True, blank=True)
+    thread_pitch_mm = models.FloatField(_lazy("thread pitch"), null=True, blank=True)
     lowering_turn = models.CharField(
-        "turning this way lowers the action", max_length=13, choices=Turn, default=Turn.CLOCKWISE
+        _lazy("turning this way lowers the action"),
+        max_length=13,
+        choices=Turn,
+        default=Turn.CLOCKWISE,
     )
-    tilt_now_deg = models.FloatField("tilt now (°)", default=0.0, validators=between(-5, 5))
-    tilt_min_deg = models.FloatField("least tilt (°)", default=0.0, validators=between(-5, 5))
+    tilt_now_deg = models.FloatField(_lazy("tilt now (°)"), default=0.0, validators=between(-5, 5))
+    tilt_min_deg = models.FloatField(
+        _lazy("least tilt (°)"), default=0.0, validators=between(-5, 5)
+    )
     tilt_max_deg = models.FloatField(
-        "most tilt (°)", null=True, blank=True, validators=between(-5, 5)
+        _lazy("most tilt (°)"), null=True, blank=True, validators=between(-5, 5)
     )
-    one_way = models.BooleanField("may only be tilted back", default=True)
-    shims_mm = models.JSONField("shims in stock", default=list, blank=True)
-    shim_now_mm = models.FloatField("shim in place", default=0.0, validators=between(0, 10))
+    one_way = models.BooleanField(_lazy("may only be tilted back"), default=True)
+    shims_mm = models.JSONField(_lazy("shims in stock"), default=list, blank=True)
+    shim_now_mm = models.FloatField(_lazy("shim in place"), default=0.0, validators=between(0, 10))
     history = HistoricalRecords()
 
     class Meta:
@@ -171,7 +195,7 @@ class NeckJoint(models.Model):
                 condition=Q(tilt_max_deg__isnull=True)
                 | Q(tilt_min_deg__lte=models.F("tilt_max_deg")),
                 name="neckjoint_tilt_limits_in_order",
-                violation_error_message="The least tilt must not exceed the most tilt.",
+                violation_error_message=_lazy("The least tilt must not exceed the most tilt."),
             ),
         ]
 

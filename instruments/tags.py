@@ -9,6 +9,8 @@ import re
 import secrets
 from urllib.parse import unquote
 
+from django.utils.translation import gettext as _
+
 from shop.models import CODE_ALPHABET
 
 BODY_LENGTH = 5
@@ -74,16 +76,19 @@ def trouble_with(text: str) -> str:
     strange = [letter for letter in bare if letter not in CODE_ALPHABET]
     if strange:
         return (
-            f"{shown} cannot be one of the shop's tags: they never hold 0, O, 1, I or U. Look again "
-            "whether it is D or Q, L or J, or V."
+            _(
+                "%(tag)s cannot be one of the shop's tags: they never hold 0, O, 1, I or U. Look "
+                "again whether it is D or Q, L or J, or V."
+            )
+            % {"tag": shown}
             if set(strange) <= set(LOOKALIKES)
             else ""
         )
     if read_code(bare) is None:
-        return (
-            f"{shown} looks like one of the shop's tags with a character mistyped: its check "
+        return _(
+            "%(tag)s looks like one of the shop's tags with a character mistyped: its check "
             "character does not fit the others."
-        )
+        ) % {"tag": shown}
     return ""
 
 

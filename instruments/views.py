@@ -9,13 +9,14 @@ from django.db.models import Q, QuerySet, Value
 from django.db.models.functions import Replace
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from instruments.forms import InstrumentForm, JointForm, joint_groups
 from instruments.models import Instrument, NeckJoint
 from instruments.tags import likely_code, read_code, scanned, trouble_with
 from shop import search
-from shop.editing import UNCHANGED, add_record, edit_record
+from shop.editing import UNCHANGED, add_record, edit_record, saved_words
 from shop.fields import MeasuredModelForm
 from shop.people import person, unit_of
 from shop.roles import OWNER, TECHNICIAN, anyone_on_staff, has_role
@@ -130,7 +131,7 @@ def instrument_form(
     form, joint_form = edit.forms
     if edit.saved:
         saved = form.instance
-        messages.success(request, f"{saved.tag} is saved." if edit.changed else UNCHANGED)
+        messages.success(request, saved_words(saved.tag) if edit.changed else _(UNCHANGED))
         if edit.changed:
             then(request, saved)
         return redirect("instrument", tag=saved.tag)

@@ -18,14 +18,16 @@ from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models, transaction
 from django.db.models import F
 from django.http import QueryDict
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from shop.fields import MeasureField, ModelForm
 from shop.figures import moment_words
 
 MINE, THEIRS = "mine", "theirs"
 HISTORY_READ = 200
-EMPTY = "nothing"
-UNCHANGED = "Nothing was changed."
+EMPTY = gettext_noop("nothing")
+UNCHANGED = gettext_noop("Nothing was changed.")
 
 Forms = Sequence[ModelForm]
 
@@ -53,6 +55,10 @@ class Edit:
     seen: str = ""
     asked: dict[str, Asked] = field(default_factory=dict)
     taken: list[str] = field(default_factory=list)
+
+
+def saved_words(name: str) -> str:
+    return _("%(name)s is saved.") % {"name": name}
 
 
 def edit_record(
@@ -289,10 +295,10 @@ def _asked(shown: Forms, names: set[str], theirs: dict[str, Any]) -> dict[str, A
 def _words(of: forms.Field, raw: Any) -> str:
     """What a box says, for reading."""
     if isinstance(of, forms.BooleanField):
-        return "yes" if raw else "no"
+        return _("yes") if raw else _("no")
     text = "" if raw is None else str(raw).strip()
     if not text:
-        return EMPTY
+        return _(EMPTY)
     if isinstance(of, MeasureField):
         value = _meaning(of, raw)
         return of.show(value) if isinstance(value, float) else text
@@ -312,7 +318,9 @@ def _who_and_when(bound: forms.BoundField) -> str:
         return ""
     person, moment = made
     when = moment_words(moment)
-    return f"changed by {person} at {when}" if person else f"changed at {when}"
+    if person:
+        return _("changed by %(person)s at %(when)s") % {"person": person, "when": when}
+    return _("changed at %(when)s") % {"when": when}
 
 
 def last_change(record: models.Model, name: str) -> tuple[str, datetime] | None:

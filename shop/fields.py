@@ -6,10 +6,13 @@ from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from geometry.repeats import REPEATS_TEXT_LIMIT, odd_one, parse_lengths
 from geometry.units import LengthUnit, QuantityKind, parse_length, parse_quantity
-from shop.figures import length_words
+from shop.figures import length_words, localized
+from shop.refusals import in_words
 
 if TYPE_CHECKING:  # only the type checker knows model forms by their models
     ModelForm = forms.ModelForm[Any]
@@ -17,7 +20,11 @@ else:
     ModelForm = forms.ModelForm
 
 Range = tuple[float, float]
-TICK = " If it is right, tick the box below and save again."
+
+
+def tick() -> str:
+    """What stands after a question about an unusual figure."""
+    return " " + _("If it is right, tick the box below and save again.")
 
 
 def no_guess(value: float) -> float | None:
@@ -65,7 +72,7 @@ class MeasureField(forms.CharField):
         try:
             numbers = self.figures(text)
         except ValueError as error:
-            raise ValidationError(f"{self.label}: {error}", code="unreadable") from error
+            raise ValidationError(f"{self.label}: {in_words(error)}", code="unreadable") from error
         low, high = self.possible
         for number in numbers:
             if not low <= number <= high:
@@ -74,16 +81,27 @@ class MeasureField(forms.CharField):
 
     def validate(self, value: Any) -> None:
         if value is None and self.required:
-            raise ValidationError(f"{self.label} is needed.", code="required")
+            raise ValidationError(
+                _("%(label)s is needed.") % {"label": self.label}, code="required"
+            )
 
     def run_validators(self, value: Any) -> None:
         """The text's own checks have run; a number has no length to check."""
 
     def refusal(self, number: float) -> str:
         low, high = self.possible
-        text = f"{self.label} {self.show(number)}: expected {self.show(low)} to {self.show(high)}"
+        words = {
+            "label": self.label,
+            "value": self.show(number),
+            "low": self.show(low),
+            "high": self.show(high),
+        }
         meant = self.guess(number)
-        return f"{text}; did you mean {self.show(meant)}?" if meant is not None else f"{text}."
+        if meant is None:
+            return _("%(label)s %(value)s: expected %(low)s to %(high)s.") % words
+        return _("%(label)s %(value)s: expected %(low)s to %(high)s; did you mean %(meant)s?") % (
+            words | {"meant": self.show(meant)}
+        )
 
     def doubt(self, text: str) -> str:
         """What to ask about figures that can be but rarely are; empty where there is nothing to ask."""
@@ -96,12 +114,16 @@ class MeasureField(forms.CharField):
     def question(self, number: float) -> str:
         assert self.usual is not None  # noqa: S101  asked only of unusual figures
         low, high = self.usual
+        asked = _("%(label)s %(value)s is unusual (mostly %(low)s to %(high)s).") % {
+            "label": self.label,
+            "value": self.show(number),
+            "low": self.show(low),
+            "high": self.show(high),
+        }
         meant = self.guess(number)
-        hint = f" Did you mean {self.show(meant)}?" if meant is not None else ""
-        return (
-            f"{self.label} {self.show(number)} is unusual (mostly {self.show(low)} to "
-            f"{self.show(high)}).{hint}"
-        )
+        if meant is None:
+            return asked
+        return f"{asked} " + _("Did you mean %(meant)s?") % {"meant": self.show(meant)}
 
 
 class LengthField(MeasureField):
@@ -135,22 +157,29 @@ class RepeatedLengthField(LengthField):
         if odd is None:
             return super().doubt(text)
         others = [value for place, value in enumerate(found) if place != odd]
-        away = abs(found[odd] - fmean(others))
-        return " ".join(
-            (
-                f"{self.label}: {self.show(found[odd])} lies {self.show(away)} from "
-                f"{'the other reading' if len(others) == 1 else 'the mean of the others'}, "
-                "more than the gauge scatters.",
-                super().doubt(text),
+        away = (
+            _(
+                "%(label)s: %(value)s lies %(away)s from the other reading, "
+                "more than the gauge scatters."
             )
-        ).strip()
+            if len(others) == 1
+            else _(
+                "%(label)s: %(value)s lies %(away)s from the mean of the others, "
+                "more than the gauge scatters."
+            )
+        ) % {
+            "label": self.label,
+            "value": self.show(found[odd]),
+            "away": self.show(abs(found[odd] - fmean(others))),
+        }
+        return f"{away} {super().doubt(text)}".strip()
 
 
 SIGNS: dict[QuantityKind, str] = {
-    "humidity": " %",
-    "temperature": " °C",
-    "turns": " turns",
-    "angle": "°",
+    "humidity": "%(figure)s %%",
+    "temperature": "%(figure)s °C",
+    "turns": gettext_noop("%(figure)s turns"),
+    "angle": "%(figure)s°",
 }
 
 
@@ -171,7 +200,8 @@ class QuantityField(MeasureField):
         return parse_quantity(text, self.kind).value
 
     def show(self, value: float) -> str:
-        return f"{value:.3g}{SIGNS[self.kind]}".replace("-", "−")
+        figure = localized(f"{value:.3g}".replace("-", "−"))
+        return _(SIGNS[self.kind]) % {"figure": figure}
 
 
 class LiveBoundField(forms.BoundField):
@@ -216,7 +246,7 @@ class MeasuredForm(forms.Form):
             question = field.doubt(typed) if typed else ""
             if question and self.data.get(self.confirm_name(name)) != typed:
                 self.asked[name] = typed
-                self.add_error(name, ValidationError(question + TICK, code="unusual"))
+                self.add_error(name, ValidationError(question + tick(), code="unusual"))
         return cleaned
 
     def text_of(self, name: str) -> str:

@@ -13,6 +13,7 @@ from typing import Any
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.db import transaction
+from django.utils.translation import gettext_noop
 from PIL import Image
 
 from shop.models import ShopProfile
@@ -22,8 +23,8 @@ LIMITS = Limits(
     most_bytes=5 * 1024 * 1024,
     most_pixels=20_000_000,
     longest_px=600,
-    again="Save the logo anew",
-    smaller="Save the logo smaller; 600 pixels are enough",
+    again=gettext_noop("Save the logo anew"),
+    smaller=gettext_noop("Save the logo smaller; 600 pixels are enough"),
 )
 DIGEST = re.compile(r"[0-9a-f]{64}")
 

@@ -7,6 +7,8 @@ from django.contrib import messages
 from django.core.files.uploadedfile import UploadedFile
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_GET
 
 from shop import logo
@@ -18,23 +20,29 @@ from shop.views import form_view
 
 class LogoForm(forms.Form):
     file = forms.FileField(
-        label="A picture",
-        help_text="PNG, JPEG or WebP, at most 5 MB and 20 million pixels. It is kept at most 600 pixels "
-        "long, on white.",
+        label=_lazy("A picture"),
+        help_text=_lazy(
+            "PNG, JPEG or WebP, at most 5 MB and 20 million pixels. It is kept at most 600 pixels "
+            "long, on white."
+        ),
         max_length=200,
         allow_empty_file=True,
         widget=forms.FileInput(attrs={"accept": "image/png,image/jpeg,image/webp"}),
         error_messages={
-            "required": "Choose a picture first.",
-            "missing": "Choose a picture first.",
+            "required": _lazy("Choose a picture first."),
+            "missing": _lazy("Choose a picture first."),
         },
     )
 
     def clean_file(self) -> "UploadedFile[bytes]":
         file: UploadedFile[bytes] = self.cleaned_data["file"]
         if (file.size or 0) > logo.LIMITS.most_bytes:  # not even read
-            raise forms.ValidationError(f"Not kept: {too_large(file.size or 0, logo.LIMITS)}.")
+            raise forms.ValidationError(_not_kept(too_large(file.size or 0, logo.LIMITS)))
         return file
+
+
+def _not_kept(refusal: object) -> str:
+    return _("Not kept: %(refusal)s.") % {"refusal": refusal}
 
 
 @form_view
@@ -43,18 +51,19 @@ def shop_logo_form(request: HttpRequest) -> HttpResponse:
     """The logo on reports from now on; ``remove`` takes it off."""
     if request.method == "POST" and "remove" in request.POST:
         logo.remove_logo()
-        messages.success(request, "Reports show no logo from now on; earlier ones keep theirs.")
+        messages.success(request, _("Reports show no logo from now on; earlier ones keep theirs."))
         return redirect("logo")
     form = LogoForm(None, request.FILES) if request.method == "POST" else LogoForm()
     if form.is_valid():
         try:
             logo.set_logo(form.cleaned_data["file"].read())
         except PictureRefusedError as refusal:
-            form.add_error("file", f"Not kept: {refusal}.")
+            form.add_error("file", _not_kept(refusal))
         except OSError:
-            form.add_error("file", "Not kept: the disk may be full. Tell whoever runs the server.")
+            full = _("Not kept: the disk may be full. Tell whoever runs the server.")
+            form.add_error("file", full)
         else:
-            messages.success(request, "The logo is saved: reports show it from now on.")
+            messages.success(request, _("The logo is saved: reports show it from now on."))
             return redirect("logo")
     context: dict[str, Any] = {"form": form, "digest": logo.digest_now(ShopProfile.current())}
     return render(request, "shop/logo.html", context, status=422 if form.is_bound else 200)

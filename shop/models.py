@@ -2,50 +2,32 @@
 
 import secrets
 from collections.abc import Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
 from django.contrib.auth.models import AbstractUser
-from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _lazy
 from simple_history.models import HistoricalRecords
 
+from shop.limits import between, in_range, one_of
 from shop.texts import LineField, ProseField
+
+if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise
 
 CODE_ALPHABET = "23456789ABCDEFGHJKLMNPQRSTVWXYZ"  # no 0/O, 1/I, U: read aloud without mistakes
 
 
 class Unit(models.TextChoices):
-    MM = "mm", "millimetres"
-    INCH = "in", "inches"
+    MM = "mm", _lazy("millimetres")
+    INCH = "in", _lazy("inches")
 
 
 def new_code() -> str:
     """A random public code of eight unambiguous characters, so that keys never show in addresses."""
     return "".join(secrets.choice(CODE_ALPHABET) for _ in range(8))
-
-
-def between(low: float, high: float) -> list[MinValueValidator | MaxValueValidator]:
-    return [MinValueValidator(low), MaxValueValidator(high)]
-
-
-def in_range(name: str, low: float, high: float) -> models.CheckConstraint:
-    """A constraint that a figure lies in a range, or is empty: in the database as well as in forms."""
-    return models.CheckConstraint(
-        condition=Q(**{f"{name}__isnull": True}) | Q(**{f"{name}__range": (low, high)}),
-        name=f"%(class)s_{name}_in_range",
-        violation_error_message=f"{name} must lie between {low:g} and {high:g}.",
-    )
-
-
-def one_of(name: str, choices: type[models.TextChoices]) -> models.CheckConstraint:
-    """A constraint that a word is one of its choices."""
-    return models.CheckConstraint(
-        condition=Q(**{f"{name}__in": choices.values}),
-        name=f"%(class)s_{name}_is_known",
-        violation_error_message=f"{name} must be one of {', '.join(choices.values)}.",
-    )
 
 
 def version_field() -> "models.PositiveIntegerField[int, int]":
@@ -61,21 +43,21 @@ def languages() -> list[tuple[str, str]]:
 class User(AbstractUser):
     """A member of staff; the role is a Django group (see ``shop.roles``)."""
 
-    first_name = LineField("first name", max_length=150, blank=True)
-    last_name = LineField("last name", max_length=150, blank=True)
+    first_name = LineField(_lazy("first name"), max_length=150, blank=True)
+    last_name = LineField(_lazy("last name"), max_length=150, blank=True)
     unit = models.CharField(
-        "unit a bare number means",
+        _lazy("unit a bare number means"),
         max_length=2,
         choices=Unit,
         default=Unit.MM,
-        help_text="A number typed without a unit is read as this.",
+        help_text=_lazy("A number typed without a unit is read as this."),
     )
 
     language = models.CharField(
         max_length=10,
         choices=languages,
         blank=True,
-        help_text="Empty: as the browser asks.",
+        help_text=_lazy("Empty: as the browser asks."),
     )
 
     session_epoch = models.PositiveIntegerField(default=0, editable=False)
@@ -96,17 +78,17 @@ class Customer(models.Model):
     code = models.CharField(max_length=8, unique=True, default=new_code, editable=False)
     name = LineField(max_length=120)
     phone = LineField(max_length=40, blank=True)
-    email = models.EmailField("e-mail", blank=True)
+    email = models.EmailField(_lazy("e-mail"), blank=True)
     address = ProseField(max_length=400, blank=True)
-    unit = models.CharField("unit on reports", max_length=2, choices=Unit, default=Unit.MM)
+    unit = models.CharField(_lazy("unit on reports"), max_length=2, choices=Unit, default=Unit.MM)
     language = models.CharField(
-        "language on reports",
+        _lazy("language on reports"),
         max_length=10,
         choices=languages,
         blank=True,
-        help_text="Empty: the shop's.",
+        help_text=_lazy("Empty: the shop's."),
     )
-    no_reminders = models.BooleanField("does not want to be reminded", default=False)
+    no_reminders = models.BooleanField(_lazy("does not want to be reminded"), default=False)
     notes = ProseField(max_length=4000, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
     version = version_field()
@@ -155,7 +137,7 @@ PROFILE_RANGES: dict[str, tuple[float, float]] = {
 
 
 def figure(
-    name: str, words: str, default: float, **options: Any
+    name: str, words: "StrOrPromise", default: float, **options: Any
 ) -> "models.FloatField[float, float]":
     return models.FloatField(
         words, default=default, validators=between(*PROFILE_RANGES[name]), **options
@@ -172,97 +154,109 @@ class ShopProfile(models.Model):
     name = LineField(max_length=120, default="Guitar repair shop")
     address = ProseField(max_length=400, blank=True)
     phone = LineField(max_length=40, blank=True)
-    email = models.EmailField("e-mail", blank=True)
+    email = models.EmailField(_lazy("e-mail"), blank=True)
     logo = models.FileField(upload_to="logo/", max_length=200, blank=True, editable=False)
     unit = models.CharField(
-        "unit of new staff and customers",
+        _lazy("unit of new staff and customers"),
         max_length=2,
         choices=Unit,
         default=Unit.MM,
-        help_text="Each person and each customer may have another.",
+        help_text=_lazy("Each person and each customer may have another."),
     )
     language = models.CharField(
-        "language of reports and letters",
+        _lazy("language of reports and letters"),
         max_length=10,
         choices=languages,
         default=settings.LANGUAGE_CODE,
-        help_text="Each customer may have another.",
+        help_text=_lazy("Each customer may have another."),
     )
     currency = LineField(max_length=8, default="EUR")
     shows_estimates = models.BooleanField(
-        "estimate of the next job on reports", default=False, help_text="From the price list."
+        _lazy("estimate of the next job on reports"),
+        default=False,
+        help_text=_lazy("From the price list."),
     )
     resets_per_quarter = models.PositiveSmallIntegerField(
-        "neck resets the shop can do in a quarter",
+        _lazy("neck resets the shop can do in a quarter"),
         default=6,
         validators=between(*PROFILE_RANGES["resets_per_quarter"]),
     )
     link_days = models.PositiveSmallIntegerField(
-        "days a report's link stays open",
+        _lazy("days a report's link stays open"),
         default=90,
         validators=between(*PROFILE_RANGES["link_days"]),
     )
     keep_contacts_years = models.PositiveSmallIntegerField(
-        "years after which a customer not seen is proposed for erasure",
+        _lazy("years after which a customer not seen is proposed for erasure"),
         default=10,
         validators=between(*PROFILE_RANGES["keep_contacts_years"]),
-        help_text="0: never. What the law asks to be kept goes before it.",
+        help_text=_lazy("0: never. What the law asks to be kept goes before it."),
     )
 
-    reference_humidity_pct = figure("reference_humidity_pct", "reference humidity (% RH)", 45.0)
-    reference_temperature_c = figure("reference_temperature_c", "reference temperature (°C)", 21.0)
+    reference_humidity_pct = figure(
+        "reference_humidity_pct", _lazy("reference humidity (% RH)"), 45.0
+    )
+    reference_temperature_c = figure(
+        "reference_temperature_c", _lazy("reference temperature (°C)"), 21.0
+    )
     hygrometer_reads_high_pct = figure(
         "hygrometer_reads_high_pct",
-        "the shop's hygrometer reads too high by (% RH)",
+        _lazy("the shop's hygrometer reads too high by (% RH)"),
         0.0,
-        help_text="Found by comparing it; below 0 if it reads too low. Taken off every humidity.",
+        help_text=_lazy(
+            "Found by comparing it; below 0 if it reads too low. Taken off every humidity."
+        ),
     )
     steel_action_12_bass_mm = figure(
-        "steel_action_12_bass_mm", "steel: wanted action at 12, bass (mm)", 2.4
+        "steel_action_12_bass_mm", _lazy("steel: wanted action at 12, bass (mm)"), 2.4
     )
     steel_action_12_treble_mm = figure(
-        "steel_action_12_treble_mm", "steel: wanted action at 12, treble (mm)", 1.6
+        "steel_action_12_treble_mm", _lazy("steel: wanted action at 12, treble (mm)"), 1.6
     )
     nylon_action_12_bass_mm = figure(
-        "nylon_action_12_bass_mm", "nylon: wanted action at 12, bass (mm)", 4.0
+        "nylon_action_12_bass_mm", _lazy("nylon: wanted action at 12, bass (mm)"), 4.0
     )
     nylon_action_12_treble_mm = figure(
-        "nylon_action_12_treble_mm", "nylon: wanted action at 12, treble (mm)", 3.2
+        "nylon_action_12_treble_mm", _lazy("nylon: wanted action at 12, treble (mm)"), 3.2
     )
     steel_action_1_bass_mm = figure(
-        "steel_action_1_bass_mm", "steel: wanted action at 1, bass (mm)", 0.58
+        "steel_action_1_bass_mm", _lazy("steel: wanted action at 1, bass (mm)"), 0.58
     )
     steel_action_1_treble_mm = figure(
-        "steel_action_1_treble_mm", "steel: wanted action at 1, treble (mm)", 0.33
+        "steel_action_1_treble_mm", _lazy("steel: wanted action at 1, treble (mm)"), 0.33
     )
     nylon_action_1_bass_mm = figure(
-        "nylon_action_1_bass_mm", "nylon: wanted action at 1, bass (mm)", 0.76
+        "nylon_action_1_bass_mm", _lazy("nylon: wanted action at 1, bass (mm)"), 0.76
     )
     nylon_action_1_treble_mm = figure(
-        "nylon_action_1_treble_mm", "nylon: wanted action at 1, treble (mm)", 0.61
+        "nylon_action_1_treble_mm", _lazy("nylon: wanted action at 1, treble (mm)"), 0.61
     )
-    saddle_floor_mm = figure("saddle_floor_mm", "saddle floor (mm)", 1.6)
-    saddle_preferred_low_mm = figure("saddle_preferred_low_mm", "preferred saddle from (mm)", 2.0)
-    saddle_preferred_high_mm = figure("saddle_preferred_high_mm", "preferred saddle to (mm)", 4.0)
-    relief_low_mm = figure("relief_low_mm", "relief from (mm)", 0.10)
-    relief_high_mm = figure("relief_high_mm", "relief to (mm)", 0.30)
+    saddle_floor_mm = figure("saddle_floor_mm", _lazy("saddle floor (mm)"), 1.6)
+    saddle_preferred_low_mm = figure(
+        "saddle_preferred_low_mm", _lazy("preferred saddle from (mm)"), 2.0
+    )
+    saddle_preferred_high_mm = figure(
+        "saddle_preferred_high_mm", _lazy("preferred saddle to (mm)"), 4.0
+    )
+    relief_low_mm = figure("relief_low_mm", _lazy("relief from (mm)"), 0.10)
+    relief_high_mm = figure("relief_high_mm", _lazy("relief to (mm)"), 0.30)
     book_within_years = figure(
         "book_within_years",
-        "book a reset within (years)",
+        _lazy("book a reset within (years)"),
         2.0,
-        help_text="“Book a reset” when the likely date is nearer than this.",
+        help_text=_lazy("“Book a reset” when the likely date is nearer than this."),
     )
     watch_within_years = figure(
         "watch_within_years",
-        "watch within (years)",
+        _lazy("watch within (years)"),
         5.0,
-        help_text="“Watch” when the early date is nearer than this.",
+        help_text=_lazy("“Watch” when the early date is nearer than this."),
     )
-    relief_u_mm = figure("relief_u_mm", "a relief reading may be off by (mm)", 0.03)
-    action_1_u_mm = figure("action_1_u_mm", "an action at 1 may be off by (mm)", 0.03)
-    action_12_u_mm = figure("action_12_u_mm", "an action at 12 may be off by (mm)", 0.10)
-    saddle_u_mm = figure("saddle_u_mm", "a saddle height may be off by (mm)", 0.10)
-    bridge_rise_u_mm = figure("bridge_rise_u_mm", "a bridge rise may be off by (mm)", 0.20)
+    relief_u_mm = figure("relief_u_mm", _lazy("a relief reading may be off by (mm)"), 0.03)
+    action_1_u_mm = figure("action_1_u_mm", _lazy("an action at 1 may be off by (mm)"), 0.03)
+    action_12_u_mm = figure("action_12_u_mm", _lazy("an action at 12 may be off by (mm)"), 0.10)
+    saddle_u_mm = figure("saddle_u_mm", _lazy("a saddle height may be off by (mm)"), 0.10)
+    bridge_rise_u_mm = figure("bridge_rise_u_mm", _lazy("a bridge rise may be off by (mm)"), 0.20)
     version = version_field()
     history = HistoricalRecords()
 
@@ -274,7 +268,7 @@ class ShopProfile(models.Model):
                 condition=Q(saddle_floor_mm__lte=models.F("saddle_preferred_low_mm"))
                 & Q(saddle_preferred_low_mm__lt=models.F("saddle_preferred_high_mm")),
                 name="saddle_floor_below_preferred_band",
-                violation_error_message=(
+                violation_error_message=_lazy(
                     "The saddle floor must not exceed the preferred band's low end, "
                     "and the low end must lie below the high end."
                 ),
@@ -282,7 +276,7 @@ class ShopProfile(models.Model):
             models.CheckConstraint(
                 condition=Q(relief_low_mm__lt=models.F("relief_high_mm")),
                 name="relief_window_in_order",
-                violation_error_message="“Relief from” must be less than “relief to”.",
+                violation_error_message=_lazy("“Relief from” must be less than “relief to”."),
             ),
         ]
 
@@ -299,9 +293,9 @@ class Price(models.Model):
     """What a job costs, as a range, for the estimate of the next one."""
 
     job = models.SlugField(max_length=20, unique=True)
-    words = models.CharField("job", max_length=120)
-    low = models.DecimalField("from", max_digits=9, decimal_places=2)
-    high = models.DecimalField("to", max_digits=9, decimal_places=2)
+    words = models.CharField(_lazy("job"), max_length=120)
+    low = models.DecimalField(_lazy("from"), max_digits=9, decimal_places=2)
+    high = models.DecimalField(_lazy("to"), max_digits=9, decimal_places=2)
     history = HistoricalRecords()
 
     class Meta:
@@ -310,7 +304,9 @@ class Price(models.Model):
             models.CheckConstraint(
                 condition=Q(low__gte=0) & Q(low__lte=models.F("high")),
                 name="price_range_in_order",
-                violation_error_message="“From” must not exceed “to”, and neither be below 0.",
+                violation_error_message=_lazy(
+                    "“From” must not exceed “to”, and neither be below 0."
+                ),
             )
         ]
 
@@ -325,7 +321,7 @@ class FeedToken(models.Model):
     token_digest = models.CharField(max_length=64, unique=True)
     created_at = models.DateTimeField(auto_now_add=True)
     revoked_at = models.DateTimeField(null=True, blank=True)
-    read_at = models.DateTimeField("last read", null=True, blank=True)
+    read_at = models.DateTimeField(_lazy("last read"), null=True, blank=True)
 
     class Meta:
         ordering = ["-created_at", "-pk"]
@@ -335,11 +331,11 @@ class FeedToken(models.Model):
 
 
 class AccessKind(models.TextChoices):
-    CUSTOMER = "customer", "their page"
-    LETTER = "letter", "what they are told, in a letter or otherwise"
-    REPORT = "report", "a report with their name"
-    EXPORT = "export", "everything on record about them"
-    SHOP = "shop", "the export of the whole shop"
+    CUSTOMER = "customer", _lazy("their page")
+    LETTER = "letter", _lazy("what they are told, in a letter or otherwise")
+    REPORT = "report", _lazy("a report with their name")
+    EXPORT = "export", _lazy("everything on record about them")
+    SHOP = "shop", _lazy("the export of the whole shop")
 
 
 class AccessRecord(models.Model):

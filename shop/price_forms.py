@@ -3,7 +3,9 @@ from typing import Any
 
 from django import forms
 from django.db import transaction
+from django.utils.translation import gettext as _
 
+from shop.figures import localized
 from shop.models import Price
 from shop.prices import JOBS, price_list
 
@@ -25,12 +27,12 @@ class PriceForm(forms.Form):
         for job in JOBS:
             price = self.prices.get(job)
             for end in ("low", "high"):
-                field = _amount("From" if end == "low" else "To")
+                field = _amount(_("From") if end == "low" else _("To"))
                 field.initial = getattr(price, end, None)
                 self.fields[f"{job}_{end}"] = field
 
     def rows(self) -> list[tuple[str, forms.BoundField, forms.BoundField]]:
-        return [(words, self[f"{job}_low"], self[f"{job}_high"]) for job, words in JOBS.items()]
+        return [(_(words), self[f"{job}_low"], self[f"{job}_high"]) for job, words in JOBS.items()]
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or {}
@@ -40,11 +42,15 @@ class PriceForm(forms.Form):
                 f"{job}_{end}" in self.errors for end in ("low", "high")
             ):
                 missing = "low" if low is None else "high"
-                self.add_error(f"{job}_{missing}", f"{words}: give both ends, or neither.")
+                self.add_error(
+                    f"{job}_{missing}",
+                    _("%(job)s: give both ends, or neither.") % {"job": _(words)},
+                )
             elif low is not None and high is not None and low > high:
                 self.add_error(
                     f"{job}_high",
-                    f"{words}: from {low} to {high}; “to” must not be less than “from”.",
+                    _("%(job)s: from %(low)s to %(high)s; “to” must not be less than “from”.")
+                    % {"job": _(words), "low": localized(str(low)), "high": localized(str(high))},
                 )
         return cleaned
 

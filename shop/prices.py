@@ -4,16 +4,20 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
+from shop.figures import localized
 from shop.models import Price, ShopProfile
 
-#: Jobs that an estimate is made of, in the order of the list.
+#: Jobs that an estimate is made of, in the order of the list; translated where they are shown.
 JOBS = {
-    "check": "Check-in with all readings",
-    "relief": "Truss rod, relief",
-    "nut": "Nut, slots lowered",
-    "saddle": "Saddle lowered or replaced",
-    "tilt": "Neck angle at an adjustable joint",
-    "reset": "Neck reset with set-up",
+    "check": gettext_noop("Check-in with all readings"),
+    "relief": gettext_noop("Truss rod, relief"),
+    "nut": gettext_noop("Nut, slots lowered"),
+    "saddle": gettext_noop("Saddle lowered or replaced"),
+    "tilt": gettext_noop("Neck angle at an adjustable joint"),
+    "reset": gettext_noop("Neck reset with set-up"),
 }
 
 
@@ -27,15 +31,14 @@ class Estimate:
     def words(self) -> str:
         """``EUR 350 to 500``; cents only where there are any."""
         low, high = amount_words(self.low), amount_words(self.high)
-        return (
-            f"{self.currency} {low}"
-            if self.low == self.high
-            else f"{self.currency} {low} to {high}"
-        )
+        words = {"currency": self.currency, "low": low, "high": high}
+        if self.low == self.high:
+            return _("%(currency)s %(low)s") % words
+        return _("%(currency)s %(low)s to %(high)s") % words
 
 
 def amount_words(amount: Decimal) -> str:
-    return f"{amount:.0f}" if amount == amount.to_integral() else f"{amount:.2f}"
+    return localized(f"{amount:.0f}" if amount == amount.to_integral() else f"{amount:.2f}")
 
 
 def price_list() -> dict[str, Price]:

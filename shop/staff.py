@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 from django.utils.crypto import constant_time_compare, salted_hmac
+from django.utils.translation import gettext as _
 
 from shop.models import CODE_ALPHABET, ShopProfile, User
 from shop.roles import OWNER, ROLES
@@ -28,7 +29,8 @@ def first_password() -> str:
 def add_staff(*, username: str, role: str, first_name: str = "", last_name: str = "") -> str:
     """Add a person and return the first password, which is kept nowhere else."""
     if User.objects.filter(username__iexact=username).exists():
-        raise ValidationError({"username": f"There is a person named {username} already."})
+        taken = _("There is a person named %(name)s already.") % {"name": username}
+        raise ValidationError({"username": taken})
     password = first_password()
     unit = ShopProfile.current().unit
     person = User(username=username, first_name=first_name, last_name=last_name, unit=unit)
@@ -48,7 +50,8 @@ def change_staff(
     owners = _owners()
     if person.pk in owners and (role != OWNER or not active) and len(owners) == 1:
         raise ValidationError(
-            f"{person} is the only owner: give somebody else the role of owner first."
+            _("%(name)s is the only owner: give somebody else the role of owner first.")
+            % {"name": person}
         )
     person.first_name, person.last_name, person.is_active = first_name, last_name, active
     person.full_clean(exclude=["password"])
@@ -73,8 +76,11 @@ def new_password(person: User, *, seen: str) -> str:
     now = User.objects.select_for_update().get(pk=person.pk)
     if not constant_time_compare(seen, mark_of_password(now)):
         raise ValidationError(
-            f"The password of {person} was changed since this page was opened, so it was left alone. "
-            "If it is forgotten all the same, make a new one now."
+            _(
+                "The password of %(name)s was changed since this page was opened, so it was left "
+                "alone. If it is forgotten all the same, make a new one now."
+            )
+            % {"name": person}
         )
     password = first_password()
     now.set_password(password)
@@ -91,5 +97,9 @@ def _owners() -> set[int]:
 
 def _give(person: User, role: str) -> None:
     if role not in ROLES:
-        raise ValidationError({"role": f"There is no role {role!r}; choose of {', '.join(ROLES)}."})
+        unknown = _("There is no role %(role)s; choose of %(roles)s.") % {
+            "role": repr(role),
+            "roles": ", ".join(ROLES),
+        }
+        raise ValidationError({"role": unknown})
     person.groups.set(Group.objects.filter(name=role))

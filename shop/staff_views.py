@@ -4,8 +4,10 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
+from shop.editing import saved_words
 from shop.models import User
 from shop.roles import ROLES, owner_only
 from shop.sign_in.codes import factor_of, switch_off
@@ -32,7 +34,7 @@ def add_person(request: HttpRequest) -> HttpResponse:
             form.add_error(None, error)
         else:
             return _handed_over(request, form.cleaned_data["username"], password)
-    return _form(request, form, "Add a person")
+    return _form(request, form, _("Add a person"))
 
 
 @form_view
@@ -55,9 +57,9 @@ def edit_person(request: HttpRequest, number: int) -> HttpResponse:
         except ValidationError as error:
             form.add_error(None, ValidationError(error.messages))
         else:
-            messages.success(request, f"{person} is saved.")
+            messages.success(request, saved_words(str(person)))
             return redirect("staff")
-    return _form(request, form, f"Change {person.username}", person=person)
+    return _form(request, form, _("Change %(name)s") % {"name": person.username}, person=person)
 
 
 @require_POST
@@ -79,11 +81,12 @@ def reset_factor(request: HttpRequest, number: int) -> HttpResponse:
     other = get_object_or_404(User, pk=number)
     if other == request.user:
         messages.warning(
-            request, "Switch off your own second factor here, with a code or password."
+            request, _("Switch off your own second factor here, with a code or password.")
         )
         return redirect("second-factor")
     switch_off(other)
-    messages.success(request, f"{other} signs in by password alone, and is signed out everywhere.")
+    said = _("%(name)s signs in by password alone, and is signed out everywhere.")
+    messages.success(request, said % {"name": other})
     return redirect("staff-edit", number=other.pk)
 
 

@@ -7,14 +7,16 @@ from django.core.paginator import Paginator
 from django.db.models import Count
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import get_language_from_request
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from shop import backups, search
 from shop.access import note_access
-from shop.editing import UNCHANGED, Edit, add_record, edit_record
+from shop.editing import UNCHANGED, Edit, add_record, edit_record, saved_words
 from shop.fields import MeasuredModelForm
 from shop.forms import CustomerForm, PreferencesForm, ShopProfileForm
-from shop.languages import remember
+from shop.languages import remember, written_in
 from shop.models import AccessKind, Customer, ShopProfile
 from shop.people import person, unit_of
 from shop.places import SHOP, open_to
@@ -47,14 +49,14 @@ def customer(request: HttpRequest, code: str) -> HttpResponse:
 @form_view
 @anyone_on_staff
 def add_customer(request: HttpRequest) -> HttpResponse:
-    return _customer_form(request, Customer(unit=ShopProfile.current().unit), "Add a customer")
+    return _customer_form(request, Customer(unit=ShopProfile.current().unit), _("Add a customer"))
 
 
 @form_view
 @anyone_on_staff
 def edit_customer(request: HttpRequest, code: str) -> HttpResponse:
     found = get_object_or_404(Customer, code=code, erasure=None)
-    answer = _customer_form(request, found, "Edit customer")
+    answer = _customer_form(request, found, _("Edit customer"))
     if answer.status_code != 302:  # a form that is refused shows the record as well
         note_access(request, AccessKind.CUSTOMER, [found])
     return answer
@@ -75,7 +77,7 @@ def _customer_form(request: HttpRequest, customer: Customer, title: str) -> Http
     else:
         edit = edit_record(data, customer, build, lock)
     if edit.saved:
-        messages.success(request, f"{customer.name} is saved." if edit.changed else UNCHANGED)
+        messages.success(request, saved_words(customer.name) if edit.changed else _(UNCHANGED))
         return redirect("customer", code=customer.code)
     return render_edit(request, edit, title)
 
@@ -98,11 +100,12 @@ def settings_form(request: HttpRequest, *, then: Callable[[HttpRequest], object]
     data = request.POST if request.method == "POST" else None
     edit = edit_record(data, ShopProfile.current(), build, lock)
     if edit.saved:
-        messages.success(request, "The shop's settings are saved." if edit.changed else UNCHANGED)
+        said = _("The shop's settings are saved.") if edit.changed else _(UNCHANGED)
+        messages.success(request, said)
         if edit.changed:
             then(request)
         return redirect("settings")
-    return render_edit(request, edit, "The shop's settings")
+    return render_edit(request, edit, _("The shop's settings"))
 
 
 @form_view
@@ -112,10 +115,11 @@ def preferences(request: HttpRequest) -> HttpResponse:
     form = PreferencesForm(data, instance=person(request))
     if form.is_valid():
         remember(request, form.save())
-        messages.success(request, "Your preferences are saved.")
+        with written_in(form.instance.language or get_language_from_request(request)):
+            messages.success(request, _("Your preferences are saved."))
         return redirect("home")
     status = 422 if form.is_bound else 200
-    context = {"form": form, "title": "Your preferences"}
+    context = {"form": form, "title": _("Your preferences")}
     return render(request, "shop/preferences.html", context, status=status)
 
 

@@ -29,12 +29,12 @@ from measurements.facts.provisional import APART, Provisional
 from measurements.facts.rows import end_of, start_of
 from measurements.models import SIDES, CheckIn, Press, Stage, Work
 from shop.fields import (
-    TICK,
     LengthField,
     LiveBoundField,
     MeasuredForm,
     QuantityField,
     RepeatedLengthField,
+    tick,
 )
 from shop.models import ShopProfile
 
@@ -252,7 +252,7 @@ class CheckInForm(DatedForm):
 
     def trouble(self, name: str) -> str:
         """What is wrong or odd about a figure, in words for while it is typed."""
-        return " ".join(str(error).removesuffix(TICK) for error in self.errors.get(name, []))
+        return " ".join(str(error).removesuffix(tick()) for error in self.errors.get(name, []))
 
     def as_read(self) -> Provisional | None:
         """What is readable so far, as a reading that might now be saved; None without any."""

@@ -5,6 +5,8 @@ from typing import Self
 from django.conf import settings
 from django.db import models
 from django.db.models import Exists, OuterRef, Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from instruments.models import Instrument
 from shop.texts import LineField
@@ -32,7 +34,7 @@ class ServiceReport(models.Model):
     issued_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
-    why_revised = LineField("what was corrected", max_length=400, blank=True)
+    why_revised = LineField(_lazy("what was corrected"), max_length=400, blank=True)
     content = models.JSONField()
 
     objects = Reports.as_manager()
@@ -48,8 +50,12 @@ class ServiceReport(models.Model):
         ]
 
     def __str__(self) -> str:
-        later = f", revision {self.revision}" if self.revision > 1 else ""
-        return f"service report {self.number}{later}"
+        if self.revision == 1:
+            return _("service report %(number)s") % {"number": self.number}
+        return _("service report %(number)s, revision %(revision)s") % {
+            "number": self.number,
+            "revision": self.revision,
+        }
 
     def replaced_by(self) -> "ServiceReport | None":
         """The revision that took this one's place, which says why."""
@@ -68,10 +74,10 @@ class ReportLink(models.Model):
     )
     expires_at = models.DateTimeField()
     revoked_at = models.DateTimeField(null=True, blank=True)
-    opened_at = models.DateTimeField("last opened", null=True, blank=True)
+    opened_at = models.DateTimeField(_lazy("last opened"), null=True, blank=True)
 
     class Meta:
         ordering = ["-created_at", "-pk"]
 
     def __str__(self) -> str:
-        return f"link to {self.report}"
+        return _("link to %(report)s") % {"report": self.report}

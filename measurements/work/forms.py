@@ -392,10 +392,6 @@ def work_kinds(instrument: Instrument) -> list[tuple[str, str]]:
     kinds = []
     for kind in WorkKind:
         if work_form_class(kind, instrument) is not None:
-            kinds.append(
-                (
-                    kind.value,
-                    words.get(instrument.joint.kind, "") if kind == WorkKind.JOINT else kind.label,
-                )
-            )
+            own = words.get(instrument.joint.kind, "") if kind == WorkKind.JOINT else kind.label
+            kinds.append((kind.value, str(own)))
     return kinds
