@@ -19,9 +19,13 @@ FIXTURES = Path(settings.BASE_DIR) / "fixtures"
 
 @dataclass(frozen=True)
 class SetString:
-    """One string of a set: what it is, its mass per length, and where that figure is from."""
+    """One string of a set: what it is, its mass per length, and where that figure is from.
 
-    words: str
+    ``kind`` is plain, wound or nylon; of nylon the gauge is not on record.
+    """
+
+    kind: str
+    gauge_in: float | None
     kg_m: float
     note: str
     source: str
@@ -78,7 +82,7 @@ def string_sets() -> dict[str, StringSet]:
             ]
         else:
             strings = [
-                SetString("nylon", grams / 1000, note, row["source"])
+                SetString("nylon", None, grams / 1000, note, row["source"])
                 for grams, note in zip(row["grams_per_m"], data["tuning"], strict=True)
             ]
         found[row["key"]] = StringSet(row["key"], row["name"], row["strings"], tuple(strings))
@@ -86,10 +90,8 @@ def string_sets() -> dict[str, StringSet]:
 
 
 def _steel(row: dict[str, Any], note: str) -> SetString:
-    words = f"{row['gauge_in']:.3f} in {row['kind']}"
-    return SetString(
-        words, row["unit_weight_lb_in"] * KG_PER_LB / M_PER_INCH, note, str(row["source"])
-    )
+    kg_m = row["unit_weight_lb_in"] * KG_PER_LB / M_PER_INCH
+    return SetString(row["kind"], row["gauge_in"], kg_m, note, str(row["source"]))
 
 
 def plain_steel_kg_m(diameter_mm: float) -> float:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from geometry._checks import FloatArray
 from geometry.action import Neck, reach
@@ -11,6 +12,7 @@ from geometry.joint import SideTrim, bolt_travel, heel_wedge, side_trim
 from geometry.readings import Joint, Readings
 from geometry.strings import pitch_frequency, string_tension
 from geometry.tuning import semitones_of
+from geometry.units import MM_PER_INCH
 from geometry.what_if import (
     Cover,
     OneTurn,
@@ -26,6 +28,7 @@ from geometry.what_if import (
 )
 from instruments.string_sets import plain_steel_kg_m, threads
 from measurements.joint_sheet.forms import SIX, SheetForm, string_names
+from measurements.joint_sheet.set_words import plain_words, string_words
 from measurements.models import SIDES
 
 NEWTON_PER_LBF = 4.4482216152605  # the pound of 1959 under standard gravity, 9.80665 m/s²
@@ -224,15 +227,12 @@ def _strings(form: SheetForm) -> list[Strung]:
     found = []
     for number, usual in zip(SIX, form.chosen_set().strings, strict=True):
         gauge, mass, note = (form.cleaned_data[name] for name in string_names(number))
-        words, kg_m, source = usual.words, usual.kg_m, usual.source
+        words, kg_m, source = string_words(usual), usual.kg_m, usual.source
         if gauge is not None:
-            words, kg_m, source = (
-                f"{gauge / 25.4:.4g} in plain",
-                plain_steel_kg_m(gauge),
-                "music-wire",
-            )
+            words, source = plain_words(gauge / MM_PER_INCH), "music-wire"
+            kg_m = plain_steel_kg_m(gauge)
         if mass is not None:
-            words, kg_m, source = "by its weight", mass, "typed"
+            words, kg_m, source = _("by its weight"), mass, "typed"
         hz = pitch_frequency(semitones_of(note or usual.note))
         tension = float(string_tension(kg_m, form.cleaned_data["scale_length_mm"], hz))
         found.append(

@@ -1,15 +1,17 @@
 """The joint sheet's form: every figure of an instrument and a change of it, from the page's address."""
 
-import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_noop
 
 from geometry.joint import tilt_after_turns
-from geometry.tuning import semitones_of
-from geometry.units import LengthUnit, format_turns
+from geometry.units import LengthUnit
 from instruments.forms import LABELS
 from instruments.models import (
     COUNTS,
@@ -20,17 +22,17 @@ from instruments.models import (
     JointKind,
 )
 from instruments.string_sets import (
-    KG_PER_LB,
-    M_PER_INCH,
     StringSet,
     string_sets,
     threads,
     tuning,
 )
 from measurements.check_ins.ranges import POSSIBLE, WORK_POSSIBLE, possible_action
+from measurements.joint_sheet.fields import MassField, NoteField, WholeField
+from measurements.joint_sheet.set_words import fixture_words
 from measurements.joint_sheet.start import OTHER_THREAD, Start
 from shop.fields import LengthField, MeasuredForm, MeasureField, QuantityField
-from shop.figures import length_words
+from shop.figures import length_words, shortest, turns_words
 from shop.models import Unit
 
 SIX = range(1, 7)
@@ -38,141 +40,122 @@ SPACING_MM = (5.0, 120.0)
 ADVANCE_MM = (-3.0, 3.0)
 GAUGE_MM = (0.15, 2.5)
 GRAMS_PER_M = (0.1, 30.0)
-PER_KG_M = {"g/m": 1e-3, "kg/m": 1.0, "lb/in": KG_PER_LB / M_PER_INCH}
 
 
-class WholeField(MeasureField):
-    """A count, such as the number of a fret."""
-
-    def parse(self, text: str) -> float:
-        if not re.fullmatch(r"[0-9]{1,4}", text):
-            raise ValueError(f"“{text[:12]}” is not a whole number; write a number such as 14.")
-        return float(text)
-
-    def show(self, value: float) -> str:
-        return f"{value:.0f}"
-
-
-class MassField(MeasureField):
-    """Mass per length of a string; cleans to kg/m. A bare number is in g/m."""
-
-    def parse(self, text: str) -> float:
-        match = re.fullmatch(r"([0-9]*[.,]?[0-9]+)\s*(g/m|kg/m|lb/in)?", text)
-        if match is None:
-            raise ValueError(
-                f"“{text[:24]}” is not a weight per length; write one such as 6.56 g/m or "
-                "0.000367 lb/in."
-            )
-        return float(match[1].replace(",", ".")) * PER_KG_M[match[2] or "g/m"]
-
-    def show(self, value: float) -> str:
-        return f"{value * 1000:.3g} g/m"
+#: Joints that nothing can be turned at.
+NO_ADJUSTER = {
+    JointKind.GLUED: gettext_noop(
+        "%(turns)s: a glued joint has no adjuster. Give the tilt in degrees, or choose an adjustable "
+        "joint."
+    ),
+    JointKind.BOLTED: gettext_noop(
+        "%(turns)s: a bolted joint has no adjuster. Give the tilt in degrees, or choose an adjustable "
+        "joint."
+    ),
+    JointKind.SHIMMED: gettext_noop(
+        "%(turns)s: a shimmed joint has no adjuster. Give the tilt in degrees, or choose an "
+        "adjustable joint."
+    ),
+}
 
 
-class NoteField(forms.CharField):
-    """A note by name; cleans to its name as written."""
-
-    def clean(self, value: Any) -> str:
-        text = str(super().clean(value))
-        if text:
-            try:
-                semitones_of(text)
-            except ValueError as error:
-                raise ValidationError(f"{self.label}: {error}") from error
-        return text
-
-
-def _length(name: str, label: str = "", **kwargs: Any) -> LengthField:
+def _length(name: str, label: str | Promise = "", **kwargs: Any) -> LengthField:
     limits = DIMENSIONS | JOINT_DIMENSIONS
     return LengthField(label=label or LABELS[name], possible=limits[name], required=True, **kwargs)
 
 
-def _reading(name: str, label: str, **kwargs: Any) -> LengthField:
+def _reading(name: str, label: str | Promise, **kwargs: Any) -> LengthField:
     return LengthField(label=label, possible=POSSIBLE[name], **kwargs)
 
 
-def _action(fret: int, label: str, **kwargs: Any) -> LengthField:
+def _action(fret: int, label: str | Promise, **kwargs: Any) -> LengthField:
     return LengthField(label=label, possible=possible_action(fret), **kwargs)
 
 
 def _thread_choices() -> list[tuple[str, str]]:
-    known = [(one.size, f"{one.size}, {one.series}") for one in threads().values()]
-    return [*known, (OTHER_THREAD, "another pitch")]
+    known = [(one.size, f"{one.size}, {fixture_words(one.series)}") for one in threads().values()]
+    return [*known, (OTHER_THREAD, _("another pitch"))]
 
 
 def _set_choices() -> list[tuple[str, str]]:
-    return [(one.key, one.name) for one in string_sets().values()]
+    return [(one.key, fixture_words(one.name)) for one in string_sets().values()]
 
 
 class SheetForm(MeasuredForm):
     """Always bound: what the address leaves out is as the instrument stands, or as is usual."""
 
-    unit_shown = forms.ChoiceField(label="Figures in", choices=Unit)
+    unit_shown = forms.ChoiceField(label=_lazy("Figures in"), choices=Unit)
 
     tilt_change_deg = QuantityField(
         "angle",
-        label="Tilt by",
+        label=_lazy("Tilt by"),
         possible=SETTINGS["tilt_now_deg"],
-        help_text="+ lowers the action.",
+        help_text=_lazy("+ lowers the action."),
     )
     turns = QuantityField(
         "turns",
-        label="Or turns of the adjuster",
+        label=_lazy("Or turns of the adjuster"),
         possible=WORK_POSSIBLE["turns"],
-        help_text="+ lowers the action.",
+        help_text=_lazy("+ lowers the action."),
     )
-    saddle_bass_to_mm = _reading("saddle_bass_mm", "Saddle, bass, to")
-    saddle_treble_to_mm = _reading("saddle_treble_mm", "Saddle, treble, to")
-    relief_to_mm = _reading("relief_mm", "Relief to")
-    action_1_bass_to_mm = _action(1, "Action at 1, bass, to")
-    action_1_treble_to_mm = _action(1, "Action at 1, treble, to")
+    saddle_bass_to_mm = _reading("saddle_bass_mm", _lazy("Saddle, bass, to"))
+    saddle_treble_to_mm = _reading("saddle_treble_mm", _lazy("Saddle, treble, to"))
+    relief_to_mm = _reading("relief_mm", _lazy("Relief to"))
+    action_1_bass_to_mm = _action(1, _lazy("Action at 1, bass, to"))
+    action_1_treble_to_mm = _action(1, _lazy("Action at 1, treble, to"))
     trim_mm = LengthField(
-        label="Pivot screw ahead by",
+        label=_lazy("Pivot screw ahead by"),
         possible=ADVANCE_MM,
-        help_text="Side trim: one of two screws.",
+        help_text=_lazy("Side trim: one of two screws."),
     )
 
-    bridge_rise_mm = _reading("bridge_rise_mm", "Bridge rise", required=True)
-    relief_mm = _reading("relief_mm", "Relief", required=True)
-    saddle_bass_mm = _reading("saddle_bass_mm", "Saddle, bass", required=True)
-    saddle_treble_mm = _reading("saddle_treble_mm", "Saddle, treble", required=True)
-    action_1_bass_mm = _action(1, "Action at 1, bass", required=True)
-    action_1_treble_mm = _action(1, "Action at 1, treble", required=True)
-    action_12_bass_mm = _action(12, "Action at 12, bass", help_text="Empty: from the others.")
-    action_12_treble_mm = _action(12, "Action at 12, treble", help_text="Empty: from the others.")
+    bridge_rise_mm = _reading("bridge_rise_mm", _lazy("Bridge rise"), required=True)
+    relief_mm = _reading("relief_mm", _lazy("Relief"), required=True)
+    saddle_bass_mm = _reading("saddle_bass_mm", _lazy("Saddle, bass"), required=True)
+    saddle_treble_mm = _reading("saddle_treble_mm", _lazy("Saddle, treble"), required=True)
+    action_1_bass_mm = _action(1, _lazy("Action at 1, bass"), required=True)
+    action_1_treble_mm = _action(1, _lazy("Action at 1, treble"), required=True)
+    action_12_bass_mm = _action(
+        12, _lazy("Action at 12, bass"), help_text=_lazy("Empty: from the others.")
+    )
+    action_12_treble_mm = _action(
+        12, _lazy("Action at 12, treble"), help_text=_lazy("Empty: from the others.")
+    )
 
     scale_length_mm = _length("scale_length_mm")
     compensation_mm = _length("compensation_mm")
     joint_fret = WholeField(
-        label="Body joint at fret", possible=COUNTS["joint_fret"], required=True
+        label=_lazy("Body joint at fret"), possible=COUNTS["joint_fret"], required=True
     )
-    fret_count = WholeField(label="Frets", possible=COUNTS["fret_count"], required=True)
+    fret_count = WholeField(label=_lazy("Frets"), possible=COUNTS["fret_count"], required=True)
     fretboard_radius_mm = _length("fretboard_radius_mm")
     half_spread_nut_mm = _length("half_spread_nut_mm")
     half_spread_saddle_mm = _length("half_spread_saddle_mm")
 
-    kind = forms.ChoiceField(label="Joint", choices=JointKind)
+    kind = forms.ChoiceField(label=_lazy("Joint"), choices=JointKind)
     pivot_depth_mm = _length("pivot_depth_mm")
     heel_depth_mm = _length("heel_depth_mm")
     bolt_arm_mm = _length("bolt_arm_mm")
-    thread = forms.ChoiceField(label="Thread of the adjuster")
+    thread = forms.ChoiceField(label=_lazy("Thread of the adjuster"))
     thread_pitch_mm = LengthField(
-        label="Thread pitch",
+        label=_lazy("Thread pitch"),
         possible=JOINT_DIMENSIONS["thread_pitch_mm"],
-        help_text="For another thread than those.",
+        help_text=_lazy("For another thread than those."),
     )
     tilt_now_deg = QuantityField(
-        "angle", label="Tilt now", possible=SETTINGS["tilt_now_deg"], required=True
+        "angle", label=_lazy("Tilt now"), possible=SETTINGS["tilt_now_deg"], required=True
     )
     tilt_min_deg = QuantityField(
-        "angle", label="Least tilt", possible=SETTINGS["tilt_min_deg"], required=True
+        "angle", label=_lazy("Least tilt"), possible=SETTINGS["tilt_min_deg"], required=True
     )
     tilt_max_deg = QuantityField(
-        "angle", label="Most tilt", possible=SETTINGS["tilt_max_deg"], required=True
+        "angle", label=_lazy("Most tilt"), possible=SETTINGS["tilt_max_deg"], required=True
     )
-    screw_spacing_mm = LengthField(label="Between pivot screws", possible=SPACING_MM, required=True)
+    screw_spacing_mm = LengthField(
+        label=_lazy("Between pivot screws"), possible=SPACING_MM, required=True
+    )
 
-    string_set = forms.ChoiceField(label="String set")
+    string_set = forms.ChoiceField(label=_lazy("String set"))
 
     CHANGE = (
         "tilt_change_deg", "turns", "saddle_bass_to_mm", "saddle_treble_to_mm", "relief_to_mm",
@@ -180,18 +163,18 @@ class SheetForm(MeasuredForm):
     )  # fmt: skip
     GROUPS = (
         (
-            "As it stands",
+            gettext_noop("As it stands"),
             ("bridge_rise_mm", "relief_mm", "saddle_bass_mm", "saddle_treble_mm",
              "action_1_bass_mm", "action_1_treble_mm", "action_12_bass_mm",
              "action_12_treble_mm"),
         ),
         (
-            "Neck",
+            gettext_noop("Neck"),
             ("scale_length_mm", "compensation_mm", "joint_fret", "fret_count",
              "fretboard_radius_mm", "half_spread_nut_mm", "half_spread_saddle_mm"),
         ),
         (
-            "Joint",
+            gettext_noop("Joint"),
             ("kind", "pivot_depth_mm", "heel_depth_mm", "bolt_arm_mm", "thread",
              "thread_pitch_mm", "tilt_now_deg", "tilt_min_deg", "tilt_max_deg",
              "screw_spacing_mm"),
@@ -212,19 +195,20 @@ class SheetForm(MeasuredForm):
         for name in self.CHANGE:
             now = self.data.get(name.replace("_to_mm", "_mm"))
             if name.endswith("_to_mm") and now:
-                self.fields[name].help_text = f"Now {now}."
+                self.fields[name].help_text = _("Now %(figure)s.") % {"figure": now}
 
     def _add_string(self, number: int, note: str) -> None:
+        counted = {"number": number}
         added: dict[str, forms.Field] = {
             f"gauge_{number}_mm": LengthField(
-                label=f"String {number}, plain steel of", possible=GAUGE_MM
+                label=_("String %(number)s, plain steel of") % counted, possible=GAUGE_MM
             ),
             f"mass_{number}": MassField(
-                label=f"String {number}, or weight per length",
+                label=_("String %(number)s, or weight per length") % counted,
                 possible=(GRAMS_PER_M[0] / 1000, GRAMS_PER_M[1] / 1000),
             ),
             f"note_{number}": NoteField(
-                label=f"String {number}, tuned to", max_length=8, initial=note
+                label=_("String %(number)s, tuned to") % counted, max_length=8, initial=note
             ),
         }
         for name, field in added.items():
@@ -262,7 +246,8 @@ class SheetForm(MeasuredForm):
                 cleaned[name] = value
         if cleaned.get("thread") == OTHER_THREAD and cleaned.get("thread_pitch_mm") is None:
             self._wrong(
-                "thread_pitch_mm", "Thread pitch is needed for another thread, such as 1.0 mm."
+                "thread_pitch_mm",
+                _("Thread pitch is needed for another thread, such as 1.0 mm."),
             )
         self._check_neck(cleaned)
         self._check_angle(cleaned)
@@ -276,22 +261,15 @@ class SheetForm(MeasuredForm):
     def _check_angle(self, cleaned: dict[str, Any]) -> None:
         turns, tilt = cleaned.get("turns"), cleaned.get("tilt_change_deg")
         if turns is not None and tilt is not None:
-            self._wrong(
-                "turns",
-                f"Tilt by {tilt:g}° and {format_turns(turns)}: give the one or the other.",
-            )
-        if turns is not None and cleaned.get("kind") not in (JointKind.TILTING, None):
-            self._wrong(
-                "turns",
-                f"{format_turns(turns)}: a {cleaned['kind']} joint has no adjuster. "
-                "Give the tilt in degrees, or choose an adjustable joint.",
-            )
+            words = _("Tilt by %(tilt)s° and %(turns)s: give the one or the other.")
+            self._wrong("turns", words % {"tilt": shortest(tilt), "turns": turns_words(turns)})
+        if turns is not None and cleaned.get("kind") in NO_ADJUSTER:
+            words = _(NO_ADJUSTER[cleaned["kind"]])
+            self._wrong("turns", words % {"turns": turns_words(turns)})
         least, most = cleaned.get("tilt_min_deg"), cleaned.get("tilt_max_deg")
         if least is not None and most is not None and least > most:
-            self._wrong(
-                "tilt_max_deg",
-                f"Most tilt {most:g}°: expected {least:g}°, the least tilt, or more.",
-            )
+            words = _("Most tilt %(most)s°: expected %(least)s°, the least tilt, or more.")
+            self._wrong("tilt_max_deg", words % {"most": shortest(most), "least": shortest(least)})
 
     def _check_turns(self, cleaned: dict[str, Any]) -> None:
         """Turn the turns into an angle; refuse those that no joint has."""
@@ -311,8 +289,8 @@ class SheetForm(MeasuredForm):
             return
         self._wrong(
             "turns",
-            f"{format_turns(cleaned['turns'])}: more than {low_high[1]:g}° of tilt on this arm and "
-            "thread. Check the number.",
+            _("%(turns)s: more than %(most)s° of tilt on this arm and thread. Check the number.")
+            % {"turns": turns_words(cleaned["turns"]), "most": shortest(low_high[1])},
         )
 
     def rise_gain(self, kind: str) -> float:
@@ -322,16 +300,16 @@ class SheetForm(MeasuredForm):
     def _check_neck(self, cleaned: dict[str, Any]) -> None:
         frets, joint = cleaned.get("fret_count"), cleaned.get("joint_fret")
         if frets is not None and joint is not None and frets < joint:
-            self._wrong(
-                "fret_count", f"Frets {frets:.0f}: expected {joint:.0f} or more, the joint's fret."
-            )
+            words = _("Frets %(frets)s: expected %(joint)s or more, the joint's fret.")
+            self._wrong("fret_count", words % {"frets": f"{frets:.0f}", "joint": f"{joint:.0f}"})
         radius = cleaned.get("fretboard_radius_mm")
         if radius and radius < LEAST_RADIUS_MM:
-            self._wrong(
-                "fretboard_radius_mm",
-                f"Fretboard radius {length_words(radius, self.unit)}: expected 0 for flat, or "
-                f"{LEAST_RADIUS_MM} mm or more. Were inches meant?",
+            words = _(
+                "Fretboard radius %(radius)s: expected 0 for flat, or %(least)s mm or more. Were "
+                "inches meant?"
             )
+            shown = {"radius": length_words(radius, self.unit), "least": LEAST_RADIUS_MM}
+            self._wrong("fretboard_radius_mm", words % shown)
 
     # For the template
 
@@ -341,7 +319,11 @@ class SheetForm(MeasuredForm):
     def groups(self) -> Iterator[tuple[str, list[forms.BoundField], bool]]:
         """The rest of the figures by group, and whether something is wrong in the group."""
         for title, names in self.GROUPS:
-            yield title, [self[name] for name in names], any(name in self.errors for name in names)
+            yield (
+                _(title),
+                [self[name] for name in names],
+                any(name in self.errors for name in names),
+            )
 
     def string_rows(self) -> Iterator[tuple[int, list[forms.BoundField]]]:
         for number in SIX:

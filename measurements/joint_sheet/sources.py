@@ -2,14 +2,19 @@
 
 from typing import NamedTuple
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 from instruments.models import JointKind
 from instruments.string_sets import sources, threads
 from measurements.advice.cautions import caution_words
 from measurements.joint_sheet.figures import Figures
 from measurements.joint_sheet.forms import SheetForm
+from measurements.joint_sheet.set_words import fixture_words
 from measurements.joint_sheet.start import OTHER_THREAD
 from shop.fields import MeasureField
 
+TYPED = gettext_noop("typed")
 #: Of an adjustable joint only.
 OF_ADJUSTER = ("bolt_arm_mm", "thread", "thread_pitch_mm", "tilt_min_deg", "tilt_max_deg")
 
@@ -46,7 +51,7 @@ def given_figures(form: SheetForm) -> list[tuple[str, list[Given]]]:
     if form.cleaned_data["kind"] != JointKind.TILTING:
         unused |= {*OF_ADJUSTER}
     return [
-        (title, [_given(form, name) for name in names if _is_given(form, name, unused)])
+        (_(title), [_given(form, name) for name in names if _is_given(form, name, unused)])
         for title, names in form.GROUPS
     ]
 
@@ -56,27 +61,36 @@ def _is_given(form: SheetForm, name: str, unused: set[str]) -> bool:
 
 
 def _given(form: SheetForm, name: str) -> Given:
-    origin = form.start.origins.get(name, "") if form.is_as_started(name) else "typed"
-    return Given(str(form.fields[name].label), _shown(form, name), origin)
+    origin = form.start.origins.get(name, "") if form.is_as_started(name) else TYPED
+    return Given(str(form.fields[name].label), _shown(form, name), _(origin) if origin else "")
 
 
 def source_lines(found: Figures, form: SheetForm) -> list[str]:
     """Where the sheet's figures are from, each once."""
     known = sources()
     used = list(dict.fromkeys(string.source for string in found.strings))
-    said = [known[key] for key in used if key in known]
-    said.append(known["pitch"])
+    cited = [known[key] for key in used if key in known]
+    cited.append(known["pitch"])
     thread = threads().get(form.cleaned_data["thread"])
     if form.cleaned_data["kind"] == JointKind.TILTING and thread is not None:
-        said.append(known[thread.source])
-    said += [
-        "Tension of a string: mass per length × (2 × length × frequency)², the ideal string. "
-        "Makers' printed figures differ by some 10 %.",
-        "Load and moment: the strings' pull times their height over the pivot; tightening the bolt "
-        "adds to it.",
-        "Heights: straight strings over frets whose relief is a parabola between fret 1 and the joint. "
-        "A change of relief also turns the fret plane: an estimate.",
-        f"Lift in 30 years: {form.start.lift.source}.",
-        "“Usual”: common practice, no source. “Assumed”: not measured, taken from the shop's targets.",
+        cited.append(known[thread.source])
+    return [
+        *map(fixture_words, cited),
+        _(
+            "Tension of a string: mass per length × (2 × length × frequency)², the ideal string. "
+            "Makers' printed figures differ by some 10 %."
+        ),
+        _(
+            "Load and moment: the strings' pull times their height over the pivot; tightening the bolt "
+            "adds to it."
+        ),
+        _(
+            "Heights: straight strings over frets whose relief is a parabola between fret 1 and the "
+            "joint. A change of relief also turns the fret plane: an estimate."
+        ),
+        _("Lift in 30 years: %(source)s.") % {"source": form.start.lift.source},
+        _(
+            "“Usual”: common practice, no source. “Assumed”: not measured, taken from the shop's "
+            "targets."
+        ),
     ]
-    return said

@@ -4,6 +4,8 @@ from dataclasses import dataclass, fields
 from math import isnan
 
 import numpy as np
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
 from numpy.typing import ArrayLike
 
 from geometry.action import Neck
@@ -19,9 +21,12 @@ from instruments.string_sets import USUAL_SETS, set_named
 from measurements.advice.counsel import Counsel
 from measurements.facts.certainty import gauges_of
 from measurements.models import SIDES, ShopPrior
+from shop.figures import counted
 from shop.models import ShopProfile
 
-MEASURED, ON_RECORD, USUAL, ASSUMED = "measured", "on record", "usual", "assumed"
+#: Where a figure is from; shown in the reader's language.
+MEASURED, ON_RECORD = gettext_noop("measured"), gettext_noop("on record")
+USUAL, ASSUMED = gettext_noop("usual"), gettext_noop("assumed")
 #: Distance between two pivot screws. Planning default, no source.
 SCREW_SPACING_MM = 40.0
 FRET_COUNT = 20
@@ -153,14 +158,15 @@ def lift_of(now: Counsel) -> Lift:
     rise_mm = float(facts.bridge_rise_mm[0])
     if not facts.readings[0] or isnan(rise_mm):
         prior = LiftPrior() if now.prior is None else now.prior
-        return _lift(prior, "what is usual for such instruments: this one was not measured yet")
+        return _lift(prior, _("what is usual for such instruments: this one was not measured yet"))
     ages = np.array([[float(facts.age_now_years[0]) + RATE_YEARS]])
     then = lasting_rise(now.fit, ages)[0, 0] + float(facts.offset_now_mm[0])
     count = int(facts.readings[0])
-    words = (
-        f"the outlook of this instrument, {count} reading{'' if count == 1 else 's'}, "
-        "counted from today's bridge rise"
-    )
+    words = ngettext(
+        "the outlook of this instrument, %(count)s reading, counted from today's bridge rise",
+        "the outlook of this instrument, %(count)s readings, counted from today's bridge rise",
+        count,
+    ) % {"count": count}
     low, likely, high = (float(mm - rise_mm) for mm in then)
     return Lift((low, likely, high), words)
 
@@ -200,12 +206,14 @@ def start_of_new(strings: str = Strings.STEEL) -> Start:
     }
     stored = ShopPrior.objects.filter(pk=1).first()
     if stored is None:
-        lift = _lift(LiftPrior(), "the planning default: no published source")
+        lift = _lift(LiftPrior(), _("the planning default: no published source"))
     else:
-        words = f"what {stored.instruments} of the shop's own instruments taught"
+        words = _("what %(count)s of the shop's own instruments taught") % {
+            "count": counted(stored.instruments)
+        }
         lift = _lift(LiftPrior(**stored.shop), words)
     return Start(
-        name="A joint not yet built",
+        name=_("A joint not yet built"),
         instrument=None,
         figures=figures,
         origins=dict.fromkeys(figures, USUAL),

@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from instruments.models import Strings
@@ -76,6 +77,6 @@ def _figures(form: SheetForm) -> Figures | None:
     try:
         return work_out(form)
     except ValueError as error:
-        words = f"These figures do not make a neck: {error}. Check the lengths and angles."
-        form.add_error(None, ValidationError(words))
+        words = _("These figures do not make a neck: %(why)s. Check the lengths and angles.")
+        form.add_error(None, ValidationError(words % {"why": error}))
         return None
