@@ -29,9 +29,9 @@ def remember(request: HttpRequest, user: User) -> None:
     request.session[CHOSEN] = user.language
 
 
-def language_for(customer: Customer | None, profile: ShopProfile) -> str:
-    """The language of what a customer is given to read."""
-    own = customer.language if customer else ""
+def language_for(reader: Customer | User | None, profile: ShopProfile) -> str:
+    """The language of what is written to somebody: their own, else the shop's."""
+    own = reader.language if reader else ""
     return own or profile.language or settings.LANGUAGE_CODE
 
 

@@ -7,8 +7,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
-from django.utils.translation import gettext_noop
+from django.utils.translation import gettext_lazy, gettext_noop
 
 from geometry.joint import tilt_after_turns
 from geometry.units import LengthUnit
@@ -84,78 +83,80 @@ def _set_choices() -> list[tuple[str, str]]:
 class SheetForm(MeasuredForm):
     """Always bound: what the address leaves out is as the instrument stands, or as is usual."""
 
-    unit_shown = forms.ChoiceField(label=_lazy("Figures in"), choices=Unit)
+    unit_shown = forms.ChoiceField(label=gettext_lazy("Figures in"), choices=Unit)
 
     tilt_change_deg = QuantityField(
         "angle",
-        label=_lazy("Tilt by"),
+        label=gettext_lazy("Tilt by"),
         possible=SETTINGS["tilt_now_deg"],
-        help_text=_lazy("+ lowers the action."),
+        help_text=gettext_lazy("+ lowers the action."),
     )
     turns = QuantityField(
         "turns",
-        label=_lazy("Or turns of the adjuster"),
+        label=gettext_lazy("Or turns of the adjuster"),
         possible=WORK_POSSIBLE["turns"],
-        help_text=_lazy("+ lowers the action."),
+        help_text=gettext_lazy("+ lowers the action."),
     )
-    saddle_bass_to_mm = _reading("saddle_bass_mm", _lazy("Saddle, bass, to"))
-    saddle_treble_to_mm = _reading("saddle_treble_mm", _lazy("Saddle, treble, to"))
-    relief_to_mm = _reading("relief_mm", _lazy("Relief to"))
-    action_1_bass_to_mm = _action(1, _lazy("Action at 1, bass, to"))
-    action_1_treble_to_mm = _action(1, _lazy("Action at 1, treble, to"))
+    saddle_bass_to_mm = _reading("saddle_bass_mm", gettext_lazy("Saddle, bass, to"))
+    saddle_treble_to_mm = _reading("saddle_treble_mm", gettext_lazy("Saddle, treble, to"))
+    relief_to_mm = _reading("relief_mm", gettext_lazy("Relief to"))
+    action_1_bass_to_mm = _action(1, gettext_lazy("Action at 1, bass, to"))
+    action_1_treble_to_mm = _action(1, gettext_lazy("Action at 1, treble, to"))
     trim_mm = LengthField(
-        label=_lazy("Pivot screw ahead by"),
+        label=gettext_lazy("Pivot screw ahead by"),
         possible=ADVANCE_MM,
-        help_text=_lazy("Side trim: one of two screws."),
+        help_text=gettext_lazy("Side trim: one of two screws."),
     )
 
-    bridge_rise_mm = _reading("bridge_rise_mm", _lazy("Bridge rise"), required=True)
-    relief_mm = _reading("relief_mm", _lazy("Relief"), required=True)
-    saddle_bass_mm = _reading("saddle_bass_mm", _lazy("Saddle, bass"), required=True)
-    saddle_treble_mm = _reading("saddle_treble_mm", _lazy("Saddle, treble"), required=True)
-    action_1_bass_mm = _action(1, _lazy("Action at 1, bass"), required=True)
-    action_1_treble_mm = _action(1, _lazy("Action at 1, treble"), required=True)
+    bridge_rise_mm = _reading("bridge_rise_mm", gettext_lazy("Bridge rise"), required=True)
+    relief_mm = _reading("relief_mm", gettext_lazy("Relief"), required=True)
+    saddle_bass_mm = _reading("saddle_bass_mm", gettext_lazy("Saddle, bass"), required=True)
+    saddle_treble_mm = _reading("saddle_treble_mm", gettext_lazy("Saddle, treble"), required=True)
+    action_1_bass_mm = _action(1, gettext_lazy("Action at 1, bass"), required=True)
+    action_1_treble_mm = _action(1, gettext_lazy("Action at 1, treble"), required=True)
     action_12_bass_mm = _action(
-        12, _lazy("Action at 12, bass"), help_text=_lazy("Empty: from the others.")
+        12, gettext_lazy("Action at 12, bass"), help_text=gettext_lazy("Empty: from the others.")
     )
     action_12_treble_mm = _action(
-        12, _lazy("Action at 12, treble"), help_text=_lazy("Empty: from the others.")
+        12, gettext_lazy("Action at 12, treble"), help_text=gettext_lazy("Empty: from the others.")
     )
 
     scale_length_mm = _length("scale_length_mm")
     compensation_mm = _length("compensation_mm")
     joint_fret = WholeField(
-        label=_lazy("Body joint at fret"), possible=COUNTS["joint_fret"], required=True
+        label=gettext_lazy("Body joint at fret"), possible=COUNTS["joint_fret"], required=True
     )
-    fret_count = WholeField(label=_lazy("Frets"), possible=COUNTS["fret_count"], required=True)
+    fret_count = WholeField(
+        label=gettext_lazy("Frets"), possible=COUNTS["fret_count"], required=True
+    )
     fretboard_radius_mm = _length("fretboard_radius_mm")
     half_spread_nut_mm = _length("half_spread_nut_mm")
     half_spread_saddle_mm = _length("half_spread_saddle_mm")
 
-    kind = forms.ChoiceField(label=_lazy("Joint"), choices=JointKind)
+    kind = forms.ChoiceField(label=gettext_lazy("Joint"), choices=JointKind)
     pivot_depth_mm = _length("pivot_depth_mm")
     heel_depth_mm = _length("heel_depth_mm")
     bolt_arm_mm = _length("bolt_arm_mm")
-    thread = forms.ChoiceField(label=_lazy("Thread of the adjuster"))
+    thread = forms.ChoiceField(label=gettext_lazy("Thread of the adjuster"))
     thread_pitch_mm = LengthField(
-        label=_lazy("Thread pitch"),
+        label=gettext_lazy("Thread pitch"),
         possible=JOINT_DIMENSIONS["thread_pitch_mm"],
-        help_text=_lazy("For another thread than those."),
+        help_text=gettext_lazy("For another thread than those."),
     )
     tilt_now_deg = QuantityField(
-        "angle", label=_lazy("Tilt now"), possible=SETTINGS["tilt_now_deg"], required=True
+        "angle", label=gettext_lazy("Tilt now"), possible=SETTINGS["tilt_now_deg"], required=True
     )
     tilt_min_deg = QuantityField(
-        "angle", label=_lazy("Least tilt"), possible=SETTINGS["tilt_min_deg"], required=True
+        "angle", label=gettext_lazy("Least tilt"), possible=SETTINGS["tilt_min_deg"], required=True
     )
     tilt_max_deg = QuantityField(
-        "angle", label=_lazy("Most tilt"), possible=SETTINGS["tilt_max_deg"], required=True
+        "angle", label=gettext_lazy("Most tilt"), possible=SETTINGS["tilt_max_deg"], required=True
     )
     screw_spacing_mm = LengthField(
-        label=_lazy("Between pivot screws"), possible=SPACING_MM, required=True
+        label=gettext_lazy("Between pivot screws"), possible=SPACING_MM, required=True
     )
 
-    string_set = forms.ChoiceField(label=_lazy("String set"))
+    string_set = forms.ChoiceField(label=gettext_lazy("String set"))
 
     CHANGE = (
         "tilt_change_deg", "turns", "saddle_bass_to_mm", "saddle_treble_to_mm", "relief_to_mm",

@@ -7,12 +7,14 @@ from django.core.exceptions import ValidationError
 from django.core.mail import EmailMessage
 from django.db import IntegrityError, transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from instruments.models import Instrument
 from measurements.models import Booking, Channel, Contact
 from measurements.plan.calls import Call
 from measurements.plan.letters import letter_for
-from measurements.plan.mail_trouble import for_the_log, why_it_did_not_go
+from measurements.plan.mail_trouble import for_the_log, trouble_words, why_it_did_not_go
+from shop.figures import day_words
 from shop.models import Customer, ShopProfile, User
 
 log = logging.getLogger(__name__)
@@ -51,7 +53,8 @@ def log_contact(
             contact.save()
     except IntegrityError as error:
         raise ValidationError(
-            f"{customer} was told this about {instrument.tag} already; see the contacts."
+            _("%(customer)s was told this about %(tag)s already; see the contacts.")
+            % {"customer": customer, "tag": instrument.tag}
         ) from error
     return contact
 
@@ -63,9 +66,13 @@ def send(call: Call, *, by: User) -> Contact:
     where the mail server refuses; a refused letter is on record as such and may be sent again.
     """
     if not call.customer.email:
-        raise ValidationError(f"{call.customer} has no e-mail address on record.")
+        raise ValidationError(
+            _("%(customer)s has no e-mail address on record.") % {"customer": call.customer}
+        )
     if call.customer.no_reminders:
-        raise ValidationError(f"{call.customer} does not want to be reminded.")
+        raise ValidationError(
+            _("%(customer)s does not want to be reminded.") % {"customer": call.customer}
+        )
     shop = ShopProfile.current()
     letter = letter_for(call, shop)
     contact = log_contact(
@@ -102,7 +109,8 @@ def deliver(contact: Contact, message: EmailMessage) -> None:
             for_the_log(error, contact.customer, [contact.to, *message.to]),
         )
         raise ValidationError(
-            f"The letter to {contact.customer} did not go: {contact.failed}. Nothing else was changed."
+            _("The letter to %(customer)s did not go: %(why)s. Nothing else was changed.")
+            % {"customer": contact.customer, "why": trouble_words(contact.failed)}
         ) from error
 
 
@@ -111,9 +119,16 @@ def book(*, instrument: Instrument, day: date, words: str, by: User) -> Booking:
     """Book a day; a second booking of the same instrument for the same day is refused."""
     Instrument.objects.select_for_update().get(pk=instrument.pk)
     if day < timezone.localdate():
-        raise ValidationError({"day": f"{day} is past; book today or a later day."})
+        raise ValidationError(
+            {"day": _("%(day)s is past; book today or a later day.") % {"day": day_words(day)}}
+        )
     if Booking.objects.standing().filter(instrument=instrument, day=day).exists():
-        raise ValidationError({"day": f"{instrument.tag} is booked for {day} already."})
+        raise ValidationError(
+            {
+                "day": _("%(tag)s is booked for %(day)s already.")
+                % {"tag": instrument.tag, "day": day_words(day)}
+            }
+        )
     booking = Booking(instrument=instrument, day=day, words=words, booked_by=by)
     booking.full_clean()
     booking.save()

@@ -9,6 +9,8 @@ from django.core.paginator import Page, Paginator
 from django.db.models import Case, Count, F, OrderBy, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.db.models.functions import Coalesce
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from instruments.models import Instrument, JointKind
 from measurements.models import CheckIn, Contact, Outlook, Stage, State
@@ -54,13 +56,13 @@ def on_the_bench(instruments: QuerySet[Instrument]) -> QuerySet[Instrument]:
 
 #: What the board can be sorted by, and the words of its column.
 SORTS = {
-    "tag": "Instrument",
-    "due": "Reset likely",
-    "customer": "Customer",
-    "saddle": "Saddle room",
-    "joint": "Joint room",
-    "seen": "Last seen",
-    "contact": "Last told",
+    "tag": gettext_noop("Instrument"),
+    "due": gettext_noop("Reset likely"),
+    "customer": gettext_noop("Customer"),
+    "saddle": gettext_noop("Saddle room"),
+    "joint": gettext_noop("Joint room"),
+    "seen": gettext_noop("Last seen"),
+    "contact": gettext_noop("Last told"),
 }
 COLUMNS = {
     "due": ("outlook__reset_likely", "outlook__reset_early"),
@@ -122,7 +124,7 @@ class Wish:
             chosen = key == self.sort
             turned = chosen and not self.backwards
             now = ("descending" if self.backwards else "ascending") if chosen else ""
-            yield f"-{key}" if turned else key, words, now
+            yield f"-{key}" if turned else key, _(words), now
 
 
 def _known(word: str, words: list[str]) -> str:

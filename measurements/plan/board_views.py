@@ -7,6 +7,7 @@ from django.db.models import Exists, Min, OuterRef, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from instruments.models import Instrument, JointKind
@@ -72,7 +73,8 @@ def _refresh_all(request: HttpRequest) -> None:
         refresh()
     else:
         messages.warning(
-            request, "Run manage.py recompute_outlooks for the new figures to reach every outlook."
+            request,
+            _("Run manage.py recompute_outlooks for the new figures to reach every outlook."),
         )
 
 

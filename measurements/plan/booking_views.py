@@ -5,6 +5,7 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from measurements.acts import void
@@ -42,7 +43,9 @@ def add_booking(request: HttpRequest, tag: str) -> HttpResponse:
         except ValidationError as error:
             form.add_error(None, error)
         else:
-            messages.success(request, f"{instrument.tag} is booked for {day_words(made.day)}.")
+            words = _("%(tag)s is booked for %(day)s.")
+            told = {"tag": instrument.tag, "day": day_words(made.day)}
+            messages.success(request, words % told)
             return redirect("bookings")
     context = {
         "form": form,
@@ -68,7 +71,8 @@ def cancel_booking(request: HttpRequest, uuid: str) -> HttpResponse:
         except ValidationError as error:
             messages.error(request, " ".join(error.messages))
         else:
-            messages.success(request, f"The booking of {day_words(found.day)} is cancelled.")
+            words = _("The booking of %(day)s is cancelled.")
+            messages.success(request, words % {"day": day_words(found.day)})
     else:
-        messages.error(request, "Say why the booking is cancelled.")
+        messages.error(request, _("Say why the booking is cancelled."))
     return redirect("booking-add", tag=found.instrument.tag)

@@ -8,6 +8,7 @@ from typing import overload
 
 from django.db.models import F, Q, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext_noop
 
 from instruments.models import Instrument
 from measurements.models import Contact, Outlook, State
@@ -17,17 +18,21 @@ from shop.models import Customer
 
 @dataclass(frozen=True)
 class Reason:
-    """Why a customer is to be told; ``key`` with the day last measured makes an occasion."""
+    """Why a customer is to be told; ``key`` with the day last measured makes an occasion.
+
+    ``words`` are kept on record as they stand here, and shown in the reader's language.
+    """
 
     key: str
     words: str
 
 
-OVERDUE = Reason("overdue", "the neck reset is due")
-BOOK = Reason("book", "a neck reset is near")
-REMEASURE = Reason("remeasure", "the newest readings are to be taken again")
-UNSEEN = Reason("unseen", "to be watched, and not measured for a year")
+OVERDUE = Reason("overdue", gettext_noop("the neck reset is due"))
+BOOK = Reason("book", gettext_noop("a neck reset is near"))
+REMEASURE = Reason("remeasure", gettext_noop("the newest readings are to be taken again"))
+UNSEEN = Reason("unseen", gettext_noop("to be watched, and not measured for a year"))
 REASONS = (OVERDUE, BOOK, REMEASURE, UNSEEN)
+SOMETHING_ELSE = gettext_noop("something else")
 
 
 @dataclass(frozen=True)

@@ -8,12 +8,14 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_POST
 
 from measurements.check_ins.views import instrument_or_404
 from measurements.models import Contact
 from measurements.plan.acts import log_contact, send
-from measurements.plan.calls import REASONS, Call, calls, occasion_of, reason_of
+from measurements.plan.calls import REASONS, SOMETHING_ELSE, Call, calls, occasion_of, reason_of
 from measurements.plan.forms import ContactForm
 from measurements.plan.letters import letter_for
 from shop.access import note_access
@@ -41,7 +43,10 @@ def letters(request: HttpRequest) -> HttpResponse:
     chosen = _chosen(request.GET.getlist("tag"))
     ready = [(call, letter_for(call, shop)) for call in chosen if call.by_mail]
     note_access(request, AccessKind.LETTER, [call.customer for call, _ in ready])
-    context = {"letters": ready, "left_out": [call for call in chosen if not call.by_mail]}
+    context = {
+        "letters": ready,
+        "left_out": [str(call.customer) for call in chosen if not call.by_mail],
+    }
     return render(request, "measurements/plan/letters.html", context)
 
 
@@ -60,9 +65,12 @@ def send_letters(request: HttpRequest) -> HttpResponse:
         else:
             sent += 1
     if sent:
-        messages.success(request, f"{sent} letter{'s' if sent > 1 else ''} sent.")
+        messages.success(
+            request,
+            ngettext("%(count)s letter sent.", "%(count)s letters sent.", sent) % {"count": sent},
+        )
     if len(chosen) < len(set(tags)):
-        messages.warning(request, "Some had been told in the meantime and were left out.")
+        messages.warning(request, _("Some had been told in the meantime and were left out."))
     return redirect("calls")
 
 
@@ -76,7 +84,8 @@ def add_contact(request: HttpRequest, tag: str) -> HttpResponse:
     """Write down that a customer was told by telephone, letter or at the counter."""
     instrument = instrument_or_404(tag)
     if instrument.customer is None:
-        messages.error(request, f"{instrument.tag} has no customer on record yet.")
+        words = _("%(tag)s has no customer on record yet.")
+        messages.error(request, words % {"tag": instrument.tag})
         return redirect("instrument", tag=instrument.tag)
     outlook = getattr(instrument, "outlook", None)
     reason = reason_of(outlook) if outlook is not None else None
@@ -92,7 +101,7 @@ def add_contact(request: HttpRequest, tag: str) -> HttpResponse:
                 instrument=instrument,
                 customer=instrument.customer,
                 channel=form.cleaned_data["channel"],
-                reason=known.words if known else "something else",
+                reason=known.words if known else SOMETHING_ELSE,
                 occasion=occasion_of(known, outlook.last_measured_at)  # type: ignore[arg-type,union-attr]
                 if about_outlook
                 else f"other:{timezone.now():%Y-%m-%dT%H:%M}",
@@ -102,7 +111,8 @@ def add_contact(request: HttpRequest, tag: str) -> HttpResponse:
         except ValidationError as error:
             form.add_error(None, ValidationError(error.messages))
         else:
-            messages.success(request, f"It is on record that {instrument.customer} was told.")
+            told = _("It is on record that %(customer)s was told.")
+            messages.success(request, told % {"customer": instrument.customer})
             return redirect("calls")
     context = {
         "form": form,

@@ -5,6 +5,8 @@ import secrets
 from datetime import date, datetime, timedelta
 
 from django.utils import timezone
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
 from icalendar import Calendar, Event
 
 from measurements.models import Booking, Outlook, State
@@ -30,9 +32,13 @@ def new_feed(owner: User) -> str:
 
 def open_feed(token: str) -> FeedToken | None:
     """The feed that a token opens, marked as read; None once revoked or its owner has left."""
-    feed = FeedToken.objects.filter(
-        token_digest=digest_of(token), revoked_at=None, owner__is_active=True
-    ).first()
+    feed = (
+        FeedToken.objects.filter(
+            token_digest=digest_of(token), revoked_at=None, owner__is_active=True
+        )
+        .select_related("owner")
+        .first()
+    )
     if feed is not None:
         opened = FeedToken.objects.filter(pk=feed.pk)
         note(lambda: opened.update(read_at=timezone.now()))
@@ -76,10 +82,10 @@ def _due(outlook: Outlook, host: str) -> Event:
     return _all_day(
         f"due-{outlook.instrument_id}@{host}",
         day,
-        f"{tag}: neck reset likely due",
+        _("%(tag)s: neck reset likely due") % {"tag": tag},
         outlook.computed_at,
-        f"{outlook.get_state_display().capitalize()}: {reset_words(outlook)}. "
-        "The range holds four cases in five.",
+        _("%(state)s: %(when)s. The range holds four cases in five.")
+        % {"state": capfirst(outlook.get_state_display()), "when": reset_words(outlook)},
     )
 
 

@@ -6,10 +6,12 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from measurements.plan import feed
-from shop.models import FeedToken
+from shop.languages import language_for, written_in
+from shop.models import FeedToken, ShopProfile
 from shop.people import person
 from shop.roles import anyone_on_staff
 from shop.site import absolute, host_of
@@ -19,10 +21,13 @@ from shop.views import form_view
 @require_GET
 @login_not_required
 def calendar_feed(request: HttpRequest, token: str) -> HttpResponse:
-    """Due dates and bookings, for whoever holds the address."""
-    if feed.open_feed(token) is None:
+    """Due dates and bookings, for whoever holds the address; in the language of whose feed it is."""
+    found = feed.open_feed(token)
+    if found is None:
         raise Http404("No such feed, or it was revoked.")
-    response = HttpResponse(feed.calendar(host_of(request)), content_type="text/calendar")
+    with written_in(language_for(found.owner, ShopProfile.current())):
+        events = feed.calendar(host_of(request))
+    response = HttpResponse(events, content_type="text/calendar")
     response["Cache-Control"] = "private, no-store"
     response["X-Robots-Tag"] = "noindex"
     response["Referrer-Policy"] = "no-referrer"
@@ -49,5 +54,5 @@ def revoke_feed(request: HttpRequest, number: int) -> HttpResponse:
     """Close one of one's own feeds; anybody else's is left alone, and twice is as good as once."""
     mine = FeedToken.objects.filter(pk=number, owner=person(request), revoked_at=None)
     if mine.update(revoked_at=timezone.now()):
-        messages.success(request, "The feed is revoked: its address opens nothing any more.")
+        messages.success(request, _("The feed is revoked: its address opens nothing any more."))
     return redirect("feeds")

@@ -4,22 +4,30 @@ from datetime import date
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from measurements.models import Channel
-from measurements.plan.calls import REASONS
+from measurements.plan.calls import REASONS, SOMETHING_ELSE
+from shop.figures import day_words
 
 
 class ContactForm(forms.Form):
     """How a customer was told, and of what."""
 
     channel = forms.ChoiceField(
-        label="How", choices=[choice for choice in Channel.choices if choice[0] != Channel.EMAIL]
+        label=gettext_lazy("How"),
+        choices=[choice for choice in Channel.choices if choice[0] != Channel.EMAIL],
     )
     reason = forms.ChoiceField(
-        label="About", choices=[*((r.key, r.words) for r in REASONS), ("other", "something else")]
+        label=gettext_lazy("About"),
+        choices=[
+            *((r.key, gettext_lazy(r.words)) for r in REASONS),
+            ("other", gettext_lazy(SOMETHING_ELSE)),
+        ],
     )
     words = forms.CharField(
-        label="What was said",
+        label=gettext_lazy("What was said"),
         max_length=4000,
         required=False,
         widget=forms.Textarea(attrs={"rows": 3}),
@@ -28,18 +36,22 @@ class ContactForm(forms.Form):
     def clean(self) -> dict[str, str]:
         cleaned: dict[str, str] = super().clean() or {}
         if cleaned.get("reason") == "other" and not cleaned.get("words", "").strip():
-            self.add_error("words", "Say what it was about.")
+            self.add_error("words", _("Say what it was about."))
         return cleaned
 
 
 class BookingForm(forms.Form):
     day = forms.DateField(
-        label="Day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+        label=gettext_lazy("Day"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
     )
-    words = forms.CharField(label="What for", max_length=200, initial="neck reset")
+    words = forms.CharField(
+        label=gettext_lazy("What for"), max_length=200, initial=gettext_lazy("neck reset")
+    )
 
     def clean_day(self) -> date:
         day: date = self.cleaned_data["day"]
         if day.year > timezone.localdate().year + 10:
-            raise forms.ValidationError(f"{day} is more than ten years ahead; check the year.")
+            raise forms.ValidationError(
+                _("%(day)s is more than ten years ahead; check the year.") % {"day": day_words(day)}
+            )
         return day

@@ -17,6 +17,7 @@ from typing import Any
 
 from django.db import connection
 from django.db.models import Count, F, QuerySet, Sum
+from django.utils.translation import gettext as _
 
 from instruments.models import Instrument
 from measurements.facts.statements import Statement
@@ -40,8 +41,11 @@ class Quarter:
     @property
     def words(self) -> str:
         if self.start is None:
-            return "due already"
-        return f"{self.start.year} Q{(self.start.month + 2) // 3}"
+            return _("due already")
+        return _("%(year)s Q%(quarter)s") % {
+            "year": self.start.year,
+            "quarter": (self.start.month + 2) // 3,
+        }
 
 
 def quarter_start(day: date) -> date:
