@@ -12,6 +12,8 @@ from django.contrib.sessions.exceptions import SessionInterrupted
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.db import DatabaseError
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.middleware.gzip import GZipMiddleware
 from django.shortcuts import resolve_url
 from django.utils.cache import patch_vary_headers
 from django_htmx.http import HttpResponseClientRedirect
@@ -39,6 +41,29 @@ NEVER_ASKED = (
 #: Seconds by which the server's clock may be set back under a sign-in.
 SET_BACK = 86_400
 PERMISSIONS = ", ".join(f"{name}=()" for name in NEVER_ASKED)
+
+
+#: What grows small; pictures, PDF files and archives are small already.
+COMPRESSED = ("text/", "application/json", "application/manifest+json", "image/svg+xml")
+
+
+class Compressed(GZipMiddleware):
+    """Text is sent compressed, pages too.
+
+    A page may hold what was searched for beside its CSRF token, and the size of a compressed page can
+    betray what it shares with a guess (the BREACH attack). Three things stand against that: the token is
+    masked anew in every answer, Django adds up to 100 random bytes to each (both since long before this
+    version), and the session's cookie is ``SameSite=Lax``, so that another site's page cannot ask for
+    ours again and again in somebody's name.
+    """
+
+    def process_response(
+        self, request: HttpRequest, response: HttpResponseBase
+    ) -> HttpResponseBase:
+        partial = response.status_code == 206 or response.has_header("Content-Range")
+        if partial or not response.get("Content-Type", "").startswith(COMPRESSED):
+            return response
+        return super().process_response(request, response)
 
 
 class EveryAnswer:

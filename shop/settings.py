@@ -66,6 +66,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "shop.logs.RequestLog",
+    "shop.middleware.Compressed",
     # What writes headers comes early, so that they stand on every answer: files and redirects too.
     "shop.middleware.EveryAnswer",
     "csp.middleware.CSPMiddleware",

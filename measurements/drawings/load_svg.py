@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from measurements.drawings.parts import Line, Point, Text
 from measurements.plan.load import Quarter
 
-NARROW, WIDE = 400, 720  # px of the view box: a phone; a desk
-HEIGHT, ABOVE, BELOW, LEFT, RIGHT = 250.0, 30.0, 46.0, 34.0, 8.0
+NARROW, WIDE = 340, 720  # px of the view box: a phone; a desk
+HEIGHT, ABOVE, BELOW, LEFT, RIGHT = 260.0, 40.0, 46.0, 34.0, 8.0
+FIRST = 1.5  # what is due already stands wider apart than a quarter, for its two words
 MOST_TICKS = 6
 BAR = 0.62  # of a quarter's width
 
@@ -24,7 +25,7 @@ class Bar:
     reach: Line
     caps: tuple[Line, Line]
     booked: Point | None
-    label: tuple[Text, Text]
+    label: tuple[Text, ...]
     figure: Text
 
 
@@ -76,7 +77,7 @@ def _picture(quarters: Sequence[Quarter], capacity: int, width: int) -> LoadPict
     def y(count: float) -> float:
         return round(ABOVE + plot * (1.0 - count / most), 1)
 
-    each = (width - LEFT - RIGHT) / len(quarters)
+    each = (width - LEFT - RIGHT) / (len(quarters) - 1 + FIRST)
     levels = range(0, most + 1, step)
     limit = y(capacity)
     return LoadPicture(
@@ -87,24 +88,24 @@ def _picture(quarters: Sequence[Quarter], capacity: int, width: int) -> LoadPict
         frame=Line(LEFT, y(0), width - RIGHT, y(0)),
         grid=tuple(Line(LEFT, y(level), width - RIGHT, y(level)) for level in levels),
         grid_labels=tuple(Text(LEFT - 6, y(level) + 4, str(level), "end") for level in levels),
-        bars=tuple(
-            _bar(quarter, LEFT + each * place, each, y) for place, quarter in enumerate(quarters)
-        ),
+        bars=tuple(_bar(quarter, place, each, y) for place, quarter in enumerate(quarters)),
         capacity=Line(LEFT, limit, width - RIGHT, limit),
         capacity_label=Text(LEFT, 14.0, f"dashed: room for {capacity} a quarter", "start"),
     )
 
 
-def _bar(quarter: Quarter, left: float, each: float, y: Callable[[float], float]) -> Bar:
-    middle = round(left + each / 2, 1)
+def _bar(quarter: Quarter, place: int, each: float, y: Callable[[float], float]) -> Bar:
+    middle = round(LEFT + each * (place + FIRST - 0.5 if place else FIRST / 2), 1)
     wide = round(each * BAR, 1)
     low, high = y(quarter.low), y(quarter.high)
     cap = wide / 5
-    first, second = (
-        ("due", "already")
-        if quarter.start is None
-        else (f"Q{(quarter.start.month + 2) // 3}", str(quarter.start.year))
-    )
+    above = min(high, y(quarter.booked) - 6) if quarter.booked else high
+    if quarter.start is None:
+        first, second = "due", "already"
+    else:
+        first = f"Q{(quarter.start.month + 2) // 3}"
+        named = first == "Q1" or (place == 1 and first != "Q4")  # the next one names its year then
+        second = str(quarter.start.year) if named else ""
     return Bar(
         x=round(middle - wide / 2, 1),
         y=y(quarter.expected),
@@ -117,8 +118,10 @@ def _bar(quarter: Quarter, left: float, each: float, y: Callable[[float], float]
             Line(middle - cap, high, middle + cap, high),
         ),
         booked=(middle, y(quarter.booked)) if quarter.booked else None,
-        label=(Text(middle, HEIGHT - 26, first), Text(middle, HEIGHT - 11, second)),
-        figure=Text(middle, high - 5, count_words(quarter.expected)),
+        label=tuple(
+            Text(middle, HEIGHT - up, words) for up, words in ((26, first), (11, second)) if words
+        ),
+        figure=Text(middle, above - 5, count_words(quarter.expected)),
     )
 
 

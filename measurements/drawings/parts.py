@@ -60,6 +60,7 @@ class Text:
     words: str
     anchor: str = "middle"
     after: bool = False
+    over_lines: bool = False  # may stand on a line, which is then kept off it
 
     @property
     def place(self) -> SafeString:
@@ -101,6 +102,10 @@ class SideView:
     figures: tuple[Text, ...]
     notes: tuple[Text, ...]
     key: tuple[tuple[Line, Text], ...]
+    body: str = ""
+    rise_ends: tuple[Line, ...] = ()
+    scale: str = ""
+    scale_words: tuple[Text, ...] = ()
 
 
 def text_width(words: str, size: float = TEXT) -> float:

@@ -19,11 +19,16 @@ from measurements.drawings.parts import (
     spread,
     text_width,
 )
+from shop.figures import localized
 
-NARROW = 400  # px of the view box: a phone
+NARROW = 340  # px of the view box: a phone, where its type is then as large as the page's small one
 WIDE = 720  # a desk or an A4 page
 FACTORS = (20, 16, 12, 10, 8, 6, 5, 4, 3, 2, 1)
 PLOT_HEIGHT = {NARROW: 150.0, WIDE: 190.0}
+SCALE_MM: dict[LengthUnit, tuple[float, float, str, str]] = {
+    "mm": (100.0, 5.0, "100", "5"),
+    "in": (101.6, 5.08, "4", "0.2"),
+}
 LEFT, RIGHT, ROW, ELBOW = 10.0, 6.0, 16.0, 18.0
 
 # Of the picture only, not measured: usual sizes (bridge: 6.4–7.9 mm is common, "Neck resets",
@@ -35,7 +40,7 @@ TOP_MM = 2.8
 HEAD_MM, TAIL_MM = 16.0, 62.0
 BRIDGE_FRONT_MM, BRIDGE_BACK_MM = 9.0, 21.0
 RISE_MARK_MM = 34.0
-LEAST_DEPTH_MM, MOST_DEPTH_MM = 15.0, 24.0
+LEAST_DEPTH_MM, MOST_DEPTH_MM = 16.0, 24.0
 
 
 class Sheet:
@@ -129,6 +134,10 @@ class Sheet:
             dots=tuple(self._dots(self.now.actions_mm)),
             leaders=leaders,
             rise=self._rise_mark(),
+            rise_ends=tuple(self._rise_ends()),
+            body=self._body(),
+            scale=self._scale(),
+            scale_words=tuple(self._scale_words()),
             after_strings=tuple(self._strings(after)) if after else (),
             after_bridge=self._bridge_top(after.bridge_rise_mm) if after else "",
             after_saddles=self._saddles(after.bridge_rise_mm, after.saddle_mm) if after else (),
@@ -193,6 +202,32 @@ class Sheet:
             f"L{self.points(lower[0])} C{self.points(*lower[1:])} Z"
         )
 
+    def _body(self) -> str:
+        """What lies under the top, as far down as the picture goes."""
+        deck, low = self._deck_mm(), -self.depth_mm
+        tail = self.rise_mm - BRIDGE_MM
+        tail = min(tail, (tail + deck) / 2)
+        # The top is drawn over it, so that a straight upper edge below the top is enough.
+        upper = [(self.joint_x_mm, deck - TOP_MM / 2), (self.end_mm, tail - TOP_MM / 2)]
+        return self.points(*upper, (self.end_mm, low), (self.joint_x_mm, low))
+
+    def _scale(self) -> str:
+        """An upright and a level length in one corner, which show how much heights are stretched."""
+        along, up, *_ = SCALE_MM[self.unit]
+        x, y = self._scale_corner()
+        return self.points((x, y + up), (x, y), (x + along, y))
+
+    def _scale_corner(self) -> Point:
+        return -HEAD_MM + 8.0 / self.per_mm, -self.depth_mm + 8.0 / (self.per_mm * self.factor)
+
+    def _scale_words(self) -> Iterable[Text]:
+        along, up, level, upright = SCALE_MM[self.unit]
+        x, y = self._scale_corner()
+        yield Text(self.x(x + along) + 5.0, self.y(y) + 4.0, f"{level} {self.unit}", "start")
+        yield Text(
+            self.x(x) + 5.0, self.y(y + up) + 9.0, f"{localized(upright)} {self.unit}", "start"
+        )
+
     def _bridge(self) -> str:
         x, b = self.saddle_x_mm, self.rise_mm
         seat = b - BRIDGE_MM
@@ -244,6 +279,11 @@ class Sheet:
         x_mm = self.saddle_x_mm + RISE_MARK_MM
         return self.line(x_mm, 0.0, x_mm, self.rise_mm)
 
+    def _rise_ends(self) -> Iterable[Line]:
+        x = self.x(self.saddle_x_mm + RISE_MARK_MM)
+        for mm in (0.0, self.rise_mm):
+            yield Line(round(x - 4.0, 1), self.y(mm), round(x + 4.0, 1), self.y(mm))
+
     def _table(
         self, frets: Sequence[int]
     ) -> tuple[tuple[Text, ...], tuple[Text, ...], tuple[str, ...]]:
@@ -252,7 +292,7 @@ class Sheet:
         suffix = f", {self.after.key[1]}" if self.after else ""
         named = [side + suffix * late for side, late in labels]
         left, right = max(text_width(words) for words in named) + 4.0, self.width - 2.0
-        column = text_width("−0.000") + 4.0
+        column = max(text_width(words) for words in self._printed_figures(labels)) + 5.0
         frets = _fewer(frets, int((right - left) / column) - 2)
         targets = [(self.fret_x(fret), self.edge(fret)) for fret in frets]
         targets.append((self.saddle_x_mm, self.rise_mm + max(s or 0.0 for s in self.now.saddle_mm)))
@@ -278,6 +318,13 @@ class Sheet:
             for c, x, (_, at) in zip(centres, wanted, targets, strict=True)
         )
         return tuple(heads), tuple(cells), leaders
+
+    def _printed_figures(self, labels: Sequence[tuple[str, bool]]) -> Iterable[str]:
+        yield "saddle"  # the widest of the headings
+        for side, late in labels:
+            for mm in self._row(side, late, self._frets()):
+                if mm is not None:
+                    yield figure(mm, self.unit)
 
     def _headings(self, frets: Sequence[int], centres: Sequence[float]) -> list[Text]:
         saddle, rise = centres[-2:]
@@ -321,9 +368,8 @@ class Sheet:
         start, end = self._surface()[-1][0], self.saddle_x_mm - BRIDGE_FRONT_MM - 3.0
         roomy = (end - start) * self.per_mm > text_width("fret plane")
         if roomy and self.rise_mm < BRIDGE_MM - 3.0:
-            yield Text(
-                round((self.x(start) + self.x(end)) / 2, 1), self.y(0.0) + 12.0, "fret plane"
-            )
+            middle = round((self.x(start) + self.x(end)) / 2, 1)
+            yield Text(middle, self.y(0.0) + 12.0, "fret plane", over_lines=True)
         pivot = self._pivot()
         if pivot is not None:
             yield Text(pivot[0] + 8.0, pivot[1] + 4.0, "pivot", "start")

@@ -11,11 +11,12 @@ from itertools import pairwise
 from typing import Any
 
 from geometry.units import MM_PER_INCH, LengthUnit
+from measurements.drawings.charts import shows_reset_limit
 from measurements.drawings.parts import Line, Point, Text, text_width
 from measurements.forecast.trend import BandPoint, Trend
 from shop.figures import day_words, length_words
 
-NARROW = 400  # px of the view box: a phone
+NARROW = 340  # px of the view box: a phone
 WIDE = 720  # a desk or an A4 page
 PLOT_HEIGHT = {NARROW: 190.0, WIDE: 220.0}
 LEFT, RIGHT, ABOVE, ROW, TICK = 42.0, 8.0, 38.0, 17.0, 16.0
@@ -127,7 +128,10 @@ class _Plot:
             [r.day for r in trend.readings] + [w.day for w in trend.works] + [trend.today]
         )
         self.band = [p for p in trend.band if self.start <= p.day <= self.end]
-        limits = [mm for mm in (trend.saddle_limit_mm, trend.reset_limit_mm) if mm is not None]
+        # As in the chart: a limit far above all else would flatten what is to be seen; words name it.
+        near = trend.saddle_limit_mm == trend.reset_limit_mm or shows_reset_limit(trend)
+        self.reset_limit_mm = trend.reset_limit_mm if near else None
+        limits = [mm for mm in (trend.saddle_limit_mm, self.reset_limit_mm) if mm is not None]
         levels = [r.lasting_mm for r in trend.readings] + limits
         high = levels if limits else [*levels, *(p.high_mm for p in self.band)]
         low = [*levels, *(p.low_mm for p in self.band)]
@@ -167,7 +171,7 @@ class _Plot:
             dots=tuple(self._readings(False)),
             crosses=tuple(self._readings(True)),
             saddle_limit=self._limit(trend.saddle_limit_mm),
-            reset_limit=None if self._same() else self._limit(trend.reset_limit_mm),
+            reset_limit=None if self._same() else self._limit(self.reset_limit_mm),
             limit_labels=tuple(self._limit_labels()),
             works=tuple(self._works()),
             today=Line(today, self.top, today, self.bottom),
@@ -241,13 +245,19 @@ class _Plot:
             return None
         return Line(LEFT, self.y(at_mm), self.width - RIGHT, self.y(at_mm))
 
+    def _joint_limit(self) -> tuple[float | None, str]:
+        at_mm = self.trend.reset_limit_mm
+        if at_mm is None or self.reset_limit_mm is not None:
+            return at_mm, "joint's travel used up: reset due"
+        return self.high_mm, f"joint's travel ends: {length_words(at_mm, self.unit)}, above"
+
     def _limit_labels(self) -> Iterator[Text]:
         """Beside their lines, where no dot, line or other label is; above the line if it is free."""
         named = (
             [(self.trend.saddle_limit_mm, "saddle at its floor: reset due")]
             if self._same()
             else [
-                (self.trend.reset_limit_mm, "joint's travel used up: reset due"),
+                self._joint_limit(),
                 (self.trend.saddle_limit_mm, "saddle at its floor"),
             ]
         )
@@ -255,7 +265,9 @@ class _Plot:
         grid = [y for y, _ in self._levels()]
         dots = [*self._readings(False), *self._readings(True)]
         course = self._course(lambda point: point.likely_mm)
-        taken: list[Box] = []
+        today = self._today_label(self.x(self.trend.today))
+        half = text_width(today.words) / 2
+        taken: list[Box] = [(today.x - half, today.y - 12.0, today.x + half, today.y + 3.0)]
         for mm, words in named:
             if mm is None:
                 continue

@@ -1,7 +1,9 @@
-// Draws every chart on the page from the JSON beside it, once the library is there.
+// Draws every chart on the page from the JSON beside it. The large library is asked for only after the page, with
+// the server's own still pictures, has been shown; where it does not come, the stills stay.
 "use strict";
 const night = { "#3b3a37": "#f2efe8", "#14557b": "#8cc4e6", "#9c2a12": "#ff9d85" };
-document.addEventListener("DOMContentLoaded", () => {
+const { library } = document.currentScript.dataset;
+function drawCharts() {
   const dark = window.matchMedia("(prefers-color-scheme: dark)");
   for (const place of document.querySelectorAll("[data-chart]")) {
     const spec = JSON.parse(document.getElementById(place.dataset.chart).textContent);
@@ -36,4 +38,11 @@ document.addEventListener("DOMContentLoaded", () => {
     draw();
     dark.addEventListener("change", draw);
   }
+}
+addEventListener("load", () => {
+  if (!document.querySelector("[data-chart]")) return;
+  const script = document.createElement("script");
+  script.src = library;
+  script.addEventListener("load", drawCharts);
+  requestAnimationFrame(() => setTimeout(() => document.head.append(script)));
 });

@@ -109,7 +109,7 @@ class TestExpectedResets:
 def test_the_picture_is_to_scale_and_says_what_it_shows():
     quarters = [quarter(None, 2.0, 1.0), *(quarter(TODAY, 6.0, 2.0, booked=3) for _ in range(9))]
     narrow, wide = load_pictures(quarters, 4)
-    assert (narrow.width, wide.width) == (400, 720)
+    assert (narrow.width, wide.width) == (340, 720)
     first, second = wide.bars[:2]
     assert second.height == pytest.approx(3 * first.height, rel=0.02)
     assert wide.frame.y1 - wide.capacity.y1 == pytest.approx(2 * first.height, rel=0.02)
