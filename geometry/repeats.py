@@ -17,19 +17,17 @@ from numpy.typing import ArrayLike
 from geometry._checks import FloatArray, as_between, as_not_negative
 from geometry.constants import REPEATS_LIMIT, VISIT_SD_MM
 from geometry.constants import REPEATS_TEXT_LIMIT as REPEATS_TEXT_LIMIT  # for the forms too
-from geometry.marking import gettext_noop
+from geometry.refusals import Phrase, RefusedTextError, Sentence
 from geometry.units import (
     _FRACTION,
     _LENGTH_UNITS,
     _TOKEN,
     _WHOLE,
-    UNIT_UNKNOWN,
     Length,
     LengthUnit,
-    RefusedTextError,
     _length,
+    _parts,
     _plain,
-    _quoted,
     _value,
     parse_length,
 )
@@ -40,14 +38,6 @@ ODD_U = 4.0
 #: Readings that the gauge's own standard deviation is worth, beside those taken here.
 GAUGE_WORTH = 8.0
 
-_EXAMPLE = gettext_noop("write 2.4 2.5 2.4 mm, or 6/64; 1 1/64 with semicolons")
-BOTH = gettext_noop("%(typed)s has both spaces and semicolons between its readings")
-TOO_MANY = gettext_noop("%(typed)s holds %(count)s readings, more than %(limit)s")
-NO_NUMBER = gettext_noop("%(typed)s does not begin with a number")
-STRAY_SPACE = gettext_noop("%(typed)s may be one number with a stray space, or several")
-TOGETHER = gettext_noop("%(typed)s has whole numbers and fractions that may belong together or not")
-MIXED = gettext_noop("%(typed)s mixes fractions, which are inches, with millimetres")
-SOME_UNITS = gettext_noop("%(typed)s names the unit of some readings only")
 _DIGITS = "0123456789.,/+-"
 # What stands before a comma that a space follows, and after it.
 _COMMA = re.compile(r"([0-9.,/]*[0-9]|[a-z\"']) ?, +(?=([+-]?[0-9.,/]*))")
@@ -69,8 +59,8 @@ class _Piece:
         return " ".join((*self.numerals, *([self.named] if self.named else [])))
 
 
-def _refuse(text: str, why: str, **values: object) -> RefusedTextError:
-    return RefusedTextError(why, _EXAMPLE, typed=_quoted(text), **values)
+def _refuse(text: str, why: Sentence, **parts: str) -> RefusedTextError:
+    return RefusedTextError(why, _parts(text, Phrase.LENGTHS, parts))
 
 
 def parse_lengths(text: str, default_unit: LengthUnit = "mm") -> tuple[Length, ...]:
@@ -109,12 +99,12 @@ def parse_lengths(text: str, default_unit: LengthUnit = "mm") -> tuple[Length, .
     parts = [part for part in plain.split(";") if part.strip()]
     pieces = [_pieces(text, part) for part in parts]
     if len(parts) > 1 and any(len(found) > 1 for found in pieces):
-        raise _refuse(text, BOTH)
+        raise _refuse(text, Sentence.SPACES_AND_SEMICOLONS)
     flat = [piece for found in pieces for piece in found]
     if len(flat) <= 1:  # its own parser knows more of what may be wrong with a single one
         return (parse_length(spaced.strip().rstrip("; "), default_unit),)
     if len(flat) > REPEATS_LIMIT:
-        raise _refuse(text, TOO_MANY, count=len(flat), limit=REPEATS_LIMIT)
+        raise _refuse(text, Sentence.TOO_MANY, count=str(len(flat)), limit=str(REPEATS_LIMIT))
     units = _units(text, flat, default_unit)
     return tuple(
         _length(_value(text, list(piece.numerals), "length")[0], unit, piece.text)
@@ -149,10 +139,10 @@ def _group(text: str, group: list[str], words: str) -> list[_Piece]:
     """Readings up to a unit, or to the end; only the last of them is followed by the unit."""
     if not group:
         if words:
-            raise _refuse(text, NO_NUMBER)
+            raise _refuse(text, Sentence.UNIT_FIRST)
         return []
     if words and words not in _LENGTH_UNITS:
-        raise _refuse(text, UNIT_UNKNOWN, unit=words)
+        raise _refuse(text, Sentence.UNKNOWN_UNIT, unit=words)
     _refuse_split_numbers(text, group)
     numerals = _joined(text, group)
     unit: LengthUnit | None = None
@@ -166,7 +156,7 @@ def _refuse_split_numbers(text: str, group: list[str]) -> None:
     """``2, 4`` and ``2 .4`` may be one number with a stray space as well as two."""
     for before, after in pairwise(group):
         if before[-1] in ".," or (after[0] in ".," and _WHOLE.fullmatch(before)):
-            raise _refuse(text, STRAY_SPACE)
+            raise _refuse(text, Sentence.STRAY_SPACE)
 
 
 def _joined(text: str, group: list[str]) -> list[tuple[str, ...]]:
@@ -180,7 +170,7 @@ def _joined(text: str, group: list[str]) -> list[tuple[str, ...]]:
         left = left[size:]
     sizes = {len(item) for item in mixed}
     if len(sizes) > 1:
-        raise _refuse(text, TOGETHER)
+        raise _refuse(text, Sentence.MIXED_NUMBERS)
     return mixed
 
 
@@ -190,13 +180,13 @@ def _units(text: str, pieces: Sequence[_Piece], default: LengthUnit) -> list[Len
     if len(named) == 1 and pieces[-1].named:
         fractions = {piece.is_fraction for piece in pieces}
         if len(fractions) > 1 and named[0] == "mm":
-            raise _refuse(text, MIXED)
+            raise _refuse(text, Sentence.INCHES_AND_MM)
         return [named[0]] * len(pieces)
     units: list[LengthUnit] = [
         piece.named or ("in" if piece.is_fraction else default) for piece in pieces
     ]
     if len(named) < len(pieces) and len(set(units)) > 1:
-        raise _refuse(text, SOME_UNITS)
+        raise _refuse(text, Sentence.SOME_UNITS)
     return units
 
 

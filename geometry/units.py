@@ -22,7 +22,7 @@ from geometry.constants import (
     TURNS_LIMIT,
 )
 from geometry.constants import MM_PER_INCH as MM_PER_INCH  # for forms and charts too
-from geometry.marking import gettext_noop
+from geometry.refusals import OutOfRangeError, Phrase, RefusedTextError, Sentence
 
 LengthUnit = Literal["mm", "in"]
 QuantityKind = Literal["humidity", "temperature", "turns", "angle"]
@@ -64,28 +64,25 @@ _QUANTITY_UNITS: dict[str, dict[str, str]] = {
     "turns": dict.fromkeys(("turn", "turns"), "turn"),
     "angle": dict.fromkeys(("°", "deg", "degree", "degrees"), "deg"),
 }
-_EXAMPLES = {
-    "length": gettext_noop('write a number such as 2.4 mm, 0.094" or 3/32 in'),
-    "humidity": gettext_noop("write a number such as 47 or 47 %"),
-    "temperature": gettext_noop("write a number such as 21 °C or 70 °F"),
-    "turns": gettext_noop("write a number of turns such as 3/8, 0.375 or 1 1/8"),
-    "angle": gettext_noop("write a number of degrees such as 0.25 or 0.25°"),
+_EXAMPLES: dict[str, Phrase] = {
+    "length": Phrase.LENGTH,
+    "humidity": Phrase.HUMIDITY,
+    "temperature": Phrase.TEMPERATURE,
+    "turns": Phrase.TURNS,
+    "angle": Phrase.ANGLE,
 }
-TOO_LONG = gettext_noop("%(typed)s is %(length)s characters long, more than %(limit)s")
-INVISIBLE = gettext_noop("%(typed)s holds an invisible control character")
-NOT_PLAIN = gettext_noop("%(typed)s is not a plain number")
-UNIT_UNKNOWN = gettext_noop("%(typed)s has a unit that is not known here, %(unit)s")
-AMBIGUOUS = gettext_noop("%(typed)s is ambiguous: the comma may mark thousands or decimals")
-WHOLE_AND_MORE = gettext_noop("%(typed)s has a whole number beside a fraction of one or more")
-TOO_LARGE = gettext_noop("%(typed)s is more than %(limit)s mm")
-OUTSIDE = gettext_noop("%(typed)s is outside %(low)s to %(high)s %(unit)s")
 _RANGES: dict[str, tuple[float, float]] = {
     "humidity": HUMIDITY_RANGE_PCT,
     "temperature": ROOM_TEMPERATURE_RANGE_C,
     "turns": (-TURNS_LIMIT, TURNS_LIMIT),
     "angle": (-ANGLE_LIMIT_DEG, ANGLE_LIMIT_DEG),
 }
-_CANONICAL = {"humidity": "%", "temperature": "°C", "turns": "turns", "angle": "°"}
+_OUTSIDE: dict[str, Sentence] = {
+    "humidity": Sentence.NO_HUMIDITY,
+    "temperature": Sentence.NO_TEMPERATURE,
+    "turns": Sentence.NO_TURNS,
+    "angle": Sentence.NO_ANGLE,
+}
 
 # Every pattern is anchored and without nested repeats, and the text is short: none can hang.
 _TOKEN = re.compile(r"[0-9.,/+-]+|[^0-9.,/+\-\s]+")
@@ -94,22 +91,6 @@ _FRACTION = re.compile(r"([+-]?)([0-9]{1,4})/([0-9]{1,4})")
 _WHOLE = re.compile(r"[+-]?[0-9]{1,4}")
 _SLASH = re.compile(r"(?<=[0-9]) {0,9}/ {0,9}(?=[0-9])")
 _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]*,[0-9]{3}")
-
-
-class RefusedTextError(ValueError):
-    """A text that is not plainly what it should be, with what would be right.
-
-    ``why`` and ``example`` are marked English, ``values`` what stands in ``why``: whoever shows it may
-    say it in another language.
-    """
-
-    def __init__(self, why: str, example: str, **values: object) -> None:
-        super().__init__(f"{why % values}; {example}.")
-        self.why, self.example, self.values = why, example, values
-
-
-class OutOfRangeError(RefusedTextError):
-    """A quantity that is plainly one number, but beyond what it can be anywhere."""
 
 
 @dataclass(frozen=True)
@@ -133,28 +114,32 @@ class Quantity:
     text: str
 
 
-def _quoted(text: str) -> str:
+def _visible(text: str) -> str:
     """Show what was typed, cut short, with invisible characters made visible."""
     shown = text if len(text) <= TEXT_LIMIT else text[:TEXT_LIMIT] + "…"
-    visible = "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in shown)
-    return f"“{visible}”"
+    return "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in shown)
 
 
-def _refuse(text: str, why: str, what: str, **values: object) -> RefusedTextError:
-    return RefusedTextError(why, _EXAMPLES[what], typed=_quoted(text), **values)
+def _refuse(text: str, why: Sentence, what: str, **parts: str) -> RefusedTextError:
+    return RefusedTextError(why, _parts(text, _EXAMPLES[what], parts))
+
+
+def _parts(text: str, example: Phrase, others: dict[str, str]) -> dict[str, str]:
+    """The parts of a sentence; every one has what was typed and what would be right."""
+    return {"typed": _visible(text), "example": example, **others}
 
 
 def _plain(text: str, what: str, limit: int = TEXT_LIMIT) -> str:
     """Return the text with look-alike signs made plain, refusing what cannot be a reading."""
     if not isinstance(text, str):
-        raise ValueError(f"A reading must be text, got {text!r}; {_EXAMPLES[what]}.")
+        raise ValueError(f"A reading must be text, got {text!r}; write {_EXAMPLES[what]}.")
     if len(text) > limit:
-        raise _refuse(text, TOO_LONG, what, length=len(text), limit=limit)
+        raise _refuse(text, Sentence.TOO_LONG, what, length=str(len(text)), limit=str(limit))
     trimmed = text.strip()
     if not trimmed:
-        raise _refuse(text, gettext_noop("Nothing was typed (%(typed)s)"), what)
+        raise _refuse(text, Sentence.NOTHING, what)
     if any(unicodedata.category(c)[0] == "C" for c in trimmed):
-        raise _refuse(text, INVISIBLE, what)
+        raise _refuse(text, Sentence.CONTROL, what)
     spread = []
     for c in trimmed.translate(_PLAIN):
         kind, _, parts = unicodedata.decomposition(c).partition(" ")
@@ -176,30 +161,30 @@ def _split(text: str, what: str, units: dict[str, str]) -> tuple[list[str], str 
     if known in units and tokens == numerals + words:
         return numerals, units[known]
     if len(words) > 1 and all(w in units for w in words):
-        raise _refuse(text, gettext_noop("%(typed)s names two units"), what)
+        raise _refuse(text, Sentence.TWO_UNITS, what)
     if words and (tokens != numerals + words or not numerals):
-        raise _refuse(text, NOT_PLAIN, what)
+        raise _refuse(text, Sentence.NO_NUMBER, what)
     if words:
-        raise _refuse(text, UNIT_UNKNOWN, what, unit=" ".join(words))
+        raise _refuse(text, Sentence.UNKNOWN_UNIT, what, unit=" ".join(words))
     return numerals, None
 
 
 def _fraction(text: str, numeral: str, what: str) -> Fraction:
     match = _FRACTION.fullmatch(numeral)
     if not match:
-        raise _refuse(text, NOT_PLAIN, what)
+        raise _refuse(text, Sentence.NO_NUMBER, what)
     sign, top, bottom = match.groups()
     if int(bottom) == 0:
-        raise _refuse(text, gettext_noop("%(typed)s divides by zero"), what)
+        raise _refuse(text, Sentence.BY_ZERO, what)
     value = Fraction(int(top), int(bottom))
     return -value if sign == "-" else value
 
 
 def _decimal(text: str, numeral: str, what: str) -> Fraction:
     if ("." in numeral and "," in numeral) or _THOUSANDS.fullmatch(numeral):
-        raise _refuse(text, AMBIGUOUS, what)
+        raise _refuse(text, Sentence.AMBIGUOUS, what)
     if not _DECIMAL.fullmatch(numeral):
-        raise _refuse(text, NOT_PLAIN, what)
+        raise _refuse(text, Sentence.NO_NUMBER, what)
     return Fraction(numeral.replace(",", ".").rstrip("."))
 
 
@@ -210,10 +195,10 @@ def _value(text: str, numerals: list[str], what: str) -> tuple[Fraction, bool]:
             return _fraction(text, numerals[0], what), True
         return _decimal(text, numerals[0], what), False
     if len(numerals) != 2 or not _WHOLE.fullmatch(numerals[0]) or numerals[1][0] in "+-":
-        raise _refuse(text, gettext_noop("%(typed)s is not one plain number"), what)
+        raise _refuse(text, Sentence.NOT_ONE_NUMBER, what)
     part = _fraction(text, numerals[1], what)
     if part >= 1:
-        raise _refuse(text, WHOLE_AND_MORE, what)
+        raise _refuse(text, Sentence.IMPROPER, what)
     whole = int(numerals[0])
     return (whole - part if numerals[0][0] == "-" else whole + part), True
 
@@ -259,7 +244,7 @@ def parse_length(text: str, default_unit: LengthUnit = "mm") -> Length:
 def _length(value: Fraction, unit: LengthUnit, text: str) -> Length:
     exact = value * _INCH if unit == "in" else value
     if abs(exact) > LENGTH_LIMIT_MM:
-        raise _refuse(text, TOO_LARGE, "length", limit=f"{LENGTH_LIMIT_MM:g}")
+        raise _refuse(text, Sentence.OVER_LENGTH, "length", limit=f"{LENGTH_LIMIT_MM:g}")
     return Length(float(exact), unit, text)
 
 
@@ -301,13 +286,13 @@ def parse_quantity(text: str, kind: QuantityKind, default_unit: str | None = Non
     numerals, named = _split(text, kind, units)
     value, is_fraction = _value(text, numerals, kind)
     if is_fraction and kind in ("humidity", "temperature"):
-        raise _refuse(text, gettext_noop("%(typed)s is a fraction"), kind)
+        raise _refuse(text, Sentence.FRACTION, kind)
     unit = named or default
     exact = (value - 32) * Fraction(5, 9) if unit == "F" else value
     low, high = _RANGES[kind]
     if not low <= exact <= high:
-        limits = {"low": _number(low, 0), "high": _number(high, 0), "unit": _CANONICAL[kind]}
-        raise OutOfRangeError(OUTSIDE, _EXAMPLES[kind], typed=_quoted(text), **limits)
+        limits = {"low": _number(low, 0), "high": _number(high, 0)}
+        raise OutOfRangeError(_OUTSIDE[kind], _parts(text, _EXAMPLES[kind], limits))
     return Quantity(float(exact), unit, text)
 
 

@@ -1,6 +1,6 @@
 """Form fields that take lengths as people write them and say exactly what is wrong with them."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from statistics import fmean
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from geometry.repeats import REPEATS_TEXT_LIMIT, odd_one, parse_lengths
-from geometry.units import LengthUnit, QuantityKind, parse_length, parse_quantity
+from geometry.units import LengthUnit, QuantityKind, format_length, parse_length, parse_quantity
 from shop.figures import length_words, localized
 from shop.refusals import in_words
 
@@ -21,6 +21,9 @@ else:
 
 Range = tuple[float, float]
 
+#: Less is nothing: a change of height that was made and unmade leaves the last digit of a float. [mm]
+NOTHING_MM = 1e-4
+
 
 def tick() -> str:
     """What stands after a question about an unusual figure."""
@@ -29,6 +32,40 @@ def tick() -> str:
 
 def no_guess(value: float) -> float | None:
     return None
+
+
+def in_box(plain: str, read: Callable[[str], object]) -> str:
+    """A figure as it stands in a box from the start: with the language's own decimal sign, unless ``read``
+    would then understand something else (a comma before three decimals may mark thousands).
+    """
+    own = localized(plain)
+    try:
+        return own if read(own) == read(plain) else plain
+    except ValueError:
+        return plain
+
+
+def length_in_box(mm: float, unit: LengthUnit) -> str:
+    """A length as it is shown, to stand in a box."""
+    return in_box(format_length(mm, unit), _mm)
+
+
+def exact_in_box(mm: float) -> str:
+    """A length as it is kept, to stand in a box: in mm whatever the reader's unit."""
+    return in_box(f"{mm:.6g} mm", _mm) if abs(mm) >= NOTHING_MM else "0"
+
+
+def readings_in_box(readings_mm: Iterable[float]) -> str:
+    """Several readings of one place, to stand in a box."""
+    return in_box(f"{' '.join(f'{mm:.5g}' for mm in readings_mm)} mm", _each_mm)
+
+
+def _mm(text: str) -> float:
+    return parse_length(text).mm
+
+
+def _each_mm(text: str) -> list[float]:
+    return [reading.mm for reading in parse_lengths(text)]
 
 
 class MeasureField(forms.CharField):
@@ -194,7 +231,8 @@ class QuantityField(MeasureField):
         """A stored figure as a plain decimal: turned out and back, a tilt is 1e-17 and meant as 0."""
         if not isinstance(value, float):
             return value
-        return f"{round(value, 9) + 0.0:.9f}".rstrip("0").rstrip(".")
+        plain = f"{round(value, 9) + 0.0:.9f}".rstrip("0").rstrip(".")
+        return in_box(plain, self.parse)
 
     def parse(self, text: str) -> float:
         return parse_quantity(text, self.kind).value
@@ -281,4 +319,4 @@ class MeasuredModelForm(MeasuredForm, ModelForm):
         for name, field in self.fields.items():
             value = self.initial.get(name)
             if isinstance(field, LengthField) and value is not None:
-                self.initial[name] = f"{value:.6g} mm" if value else "0"
+                self.initial[name] = exact_in_box(value)

@@ -11,7 +11,7 @@ OURS = {"shop", "instruments", "measurements", "geometry"}
 # Units are the common tongue: a form or a filter may use them anywhere.
 MAY_USE = {
     "geometry": set(),
-    "shop": {"geometry.units", "geometry.repeats"},
+    "shop": {"geometry.units", "geometry.repeats", "geometry.refusals"},
     "instruments": {"shop", "geometry.units", "geometry.repeats"},
     "measurements": {"shop", "instruments", "geometry"},
 }

@@ -12,7 +12,8 @@ from django.utils import timezone
 
 from geometry.joint import bolt_travel, shim_tilt, tilt_after_turns
 from geometry.moves import HAIR
-from geometry.units import LengthUnit, OutOfRangeError, format_turns
+from geometry.refusals import OutOfRangeError
+from geometry.units import LengthUnit, format_turns
 from instruments.defaults import USUAL_DIMENSIONS, joint_dimension
 from instruments.models import SETTINGS, Instrument, JointKind, NeckJoint
 from measurements.check_ins.forms import DatedForm, action_field, reading_field
