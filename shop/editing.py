@@ -18,11 +18,14 @@ from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models, transaction
 from django.db.models import F
 from django.http import QueryDict
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from shop.fields import MeasureField, ModelForm
 from shop.figures import moment_words
+from shop.phrases import listed
 
 MINE, THEIRS = "mine", "theirs"
 HISTORY_READ = 200
@@ -55,6 +58,15 @@ class Edit:
     seen: str = ""
     asked: dict[str, Asked] = field(default_factory=dict)
     taken: list[str] = field(default_factory=list)
+
+    @property
+    def asked_links(self) -> SafeString:
+        """What both changed, each a link to its question."""
+        links = [
+            format_html('<a href="#keep-{}">{}</a>', name, ask.label)
+            for name, ask in self.asked.items()
+        ]
+        return mark_safe(listed(links))  # noqa: S308  each is escaped above
 
 
 def saved_words(name: str) -> str:

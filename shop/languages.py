@@ -24,6 +24,15 @@ class Language(LocaleMiddleware):
             request.LANGUAGE_CODE = translation.get_language()
 
 
+def asked_for(request: HttpRequest) -> str:
+    """The language of a page that stands alone: this request's, else, so early on, the browser's.
+
+    What is active then may be left from the request before.
+    """
+    known = getattr(request, "LANGUAGE_CODE", None)
+    return known or translation.get_language_from_request(request)
+
+
 def remember(request: HttpRequest, user: User) -> None:
     """From the next page on, this sign-in reads the language that the person chose."""
     request.session[CHOSEN] = user.language

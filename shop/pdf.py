@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from functools import cache
 
+from django.utils.translation import gettext as _
+
 VARIANT = "pdf/ua-1"
 PACKAGES = "libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"
 
@@ -12,16 +14,24 @@ class PdfUnavailableError(RuntimeError):
 
 
 @cache
-def pdf_trouble() -> str:
-    """Why no PDF can be made here, with what to install; empty where it can."""
+def missing_packages() -> str:
+    """What to install before PDF files can be made here; empty where they can."""
     try:
         import weasyprint  # noqa: F401 (slow, and fails without its system libraries)
     except (ImportError, OSError):
-        return (
-            "PDF files need system libraries that this machine lacks. On Debian: "
-            f"apt-get install {PACKAGES}."
-        )
+        return PACKAGES
     return ""
+
+
+def pdf_trouble() -> str:
+    """Why no PDF can be made here, with what to install; empty where it can."""
+    missing = missing_packages()
+    if not missing:
+        return ""
+    return _(
+        "PDF files need system libraries that this machine lacks. On Debian: "
+        "apt-get install %(packages)s."
+    ) % {"packages": missing}
 
 
 def write_pdf(

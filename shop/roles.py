@@ -9,13 +9,15 @@ from django.core.exceptions import PermissionDenied
 from django.db.models import Subquery
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from shop.models import User
 
-OWNER = "owner"
-TECHNICIAN = "technician"
-COUNTER = "counter"
+OWNER = gettext_noop("owner")
+TECHNICIAN = gettext_noop("technician")
+COUNTER = gettext_noop("counter")
 ROLES = (OWNER, TECHNICIAN, COUNTER)
 
 #: In the session: the key of the device by whose code it was signed in.
@@ -61,7 +63,8 @@ def role_required(*roles: str, first_password: bool = False) -> Callable[[AnyVie
             if user._factor is not None and request.session.get(FACTOR) != user._factor:
                 return redirect_to_login(request.get_full_path())
             if not may:
-                raise PermissionDenied(f"This page is for: {', '.join(roles)}.")
+                named = ", ".join(_(role) for role in roles)
+                raise PermissionDenied(_("This page is for: %(roles)s.") % {"roles": named})
             if user.first_password_until is not None and not first_password:
                 return redirect("password")
             answer: HttpResponse = view(request, *args, **kwargs)

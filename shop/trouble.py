@@ -17,7 +17,10 @@ from django.db import DatabaseError, InterfaceError, transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest
 from django.middleware.csrf import get_token
 from django.template.loader import render_to_string
+from django.utils.translation import gettext_noop
 from django.views.defaults import server_error
+
+from shop.languages import asked_for, written_in
 
 log = logging.getLogger(__name__)
 
@@ -28,7 +31,10 @@ SECRET = re.compile(r"password|proof|code|token|secret|otp", re.IGNORECASE)
 
 @dataclass(frozen=True)
 class Trouble:
-    """A kind of trouble: its word in the log, the status, what happened and what to do."""
+    """A kind of trouble: its word in the log, the status, what happened and what to do.
+
+    The last two are marked English, translated where they are shown.
+    """
 
     kind: str
     status: int
@@ -39,32 +45,40 @@ class Trouble:
 FULL = Trouble(
     "full",
     507,
-    "The disk of the shop's server is full.",
-    "Tell whoever looks after the server to make room on its disk. Then send it again.",
+    gettext_noop("The disk of the shop's server is full."),
+    gettext_noop(
+        "Tell whoever looks after the server to make room on its disk. Then send it again."
+    ),
 )
 READ_ONLY = Trouble(
     "read-only",
     503,
-    "The shop's records can be read at the moment, but not changed.",
-    "Tell whoever looks after the server, unless they are at work on it now. Then send it again.",
+    gettext_noop("The shop's records can be read at the moment, but not changed."),
+    gettext_noop(
+        "Tell whoever looks after the server, unless they are at work on it now. Then send it again."
+    ),
 )
 BUSY = Trouble(
     "busy",
     503,
-    "Others were saving at the same moment, and it took too long.",
-    "Wait a moment, then send it again.",
+    gettext_noop("Others were saving at the same moment, and it took too long."),
+    gettext_noop("Wait a moment, then send it again."),
 )
 DAMAGED = Trouble(
     "damaged",
     503,
-    "The shop's database is damaged.",
-    "Stop entering things, and tell whoever looks after the server: it may need its last backup.",
+    gettext_noop("The shop's database is damaged."),
+    gettext_noop(
+        "Stop entering things, and tell whoever looks after the server: it may need its last backup."
+    ),
 )
 UNREACHABLE = Trouble(
     "unreachable",
     503,
-    "The shop's database does not answer.",
-    "Wait a minute, then try again. If it stays so, tell whoever looks after the server.",
+    gettext_noop("The shop's database does not answer."),
+    gettext_noop(
+        "Wait a minute, then try again. If it stays so, tell whoever looks after the server."
+    ),
 )
 
 # SQLite's primary result codes, https://www.sqlite.org/rescode.html
@@ -138,7 +152,8 @@ def answer(request: HttpRequest) -> HttpResponse:
     """The answer to an exception that nothing caught; it is the one being handled."""
     trouble = trouble_of(sys.exc_info()[1])
     if trouble is None:
-        return server_error(request)
+        with written_in(asked_for(request)):
+            return server_error(request)
     log.error("the database is %s", trouble.kind)
     saving = request.method not in ("GET", "HEAD")
     typed = list(_typed(request)) if saving else []
@@ -154,7 +169,8 @@ def answer(request: HttpRequest) -> HttpResponse:
         "csrf_token": get_token(request),
     }
     # No request: what every page else is given would be asked of the database.
-    page = render_to_string("trouble.html", context)
+    with written_in(asked_for(request)):
+        page = render_to_string("trouble.html", context)
     headers = {"Retry-After": str(RETRY_AFTER_S), "Cache-Control": "no-store"}
     return HttpResponse(page, status=trouble.status, headers=headers)
 
@@ -162,7 +178,8 @@ def answer(request: HttpRequest) -> HttpResponse:
 def not_understood(request: HttpRequest, exception: Exception) -> HttpResponse:
     """The answer to what is no request. Django's own view would first look for a token in the form,
     which may be just what cannot be read, and then nothing of ours would answer at all."""
-    return HttpResponseBadRequest(render_to_string("400.html"))
+    with written_in(asked_for(request)):
+        return HttpResponseBadRequest(render_to_string("400.html"))
 
 
 def _typed(request: HttpRequest) -> Iterator[tuple[str, str]]:

@@ -5,6 +5,7 @@ import time
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from shop.models import User
@@ -34,7 +35,7 @@ def second_factor(request: HttpRequest) -> HttpResponse:
             request.session[SET_UP] = [device.pk, int(time.time()) + CODE_WITHIN]
             return redirect("second-factor-set-up")
         count_failure(request, user, "password")
-        form.add_error("password", "This is not your password.")
+        form.add_error("password", _("This is not your password."))
     return _page(request, user, password=form)
 
 
@@ -55,8 +56,10 @@ def set_up(request: HttpRequest) -> HttpResponse:
             return _paper(request, paper)
         form.add_error(
             "code",
-            "This is not the code that belongs to this secret just now. Type the one shown next; if "
-            "none is taken, set the clock of the device that shows them.",
+            _(
+                "This is not the code that belongs to this secret just now. Type the one shown next; "
+                "if none is taken, set the clock of the device that shows them."
+            ),
         )
     context = {"form": form, "picture": codes.qr_data(device), "secret": codes.secret_text(device)}
     status = 422 if form.is_bound else 200
@@ -82,7 +85,7 @@ def switch_off(request: HttpRequest) -> HttpResponse:
     codes.switch_off(user)
     begin(request, user, None)
     messages.success(
-        request, "Your password alone signs you in again. Other devices are signed out."
+        request, _("Your password alone signs you in again. Other devices are signed out.")
     )
     return redirect("second-factor")
 
@@ -102,7 +105,7 @@ def _refused(request: HttpRequest, user: User, form: ProofForm) -> HttpResponse 
         if not waits and codes.check(user, proof):
             return None
         count_failure(request, user, "password or code")
-        form.add_error("proof", "This is neither your password nor a code of just now.")
+        form.add_error("proof", _("This is neither your password nor a code of just now."))
     return _page(request, user, proof=form)
 
 

@@ -7,6 +7,8 @@ from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from shop.models import User
 
@@ -20,7 +22,7 @@ class SignInForm(AuthenticationForm):
         until = user.first_password_until
         if until is not None and until < timezone.now():
             raise ValidationError(
-                "This first password has run out. Ask the shop's owner to make a new one.",
+                _("This first password has run out. Ask the shop's owner to make a new one."),
                 code="run_out",
             )
 
@@ -43,7 +45,8 @@ class ChangePasswordForm(PasswordChangeForm):
         data = super().clean() or self.cleaned_data
         new = data.get("new_password1")
         if new and new == data.get("old_password"):
-            self.add_error("new_password1", "The new password is the old one: choose another.")
+            same = _("The new password is the old one: choose another.")
+            self.add_error("new_password1", same)
         return data
 
     @transaction.atomic
@@ -56,8 +59,11 @@ class ChangePasswordForm(PasswordChangeForm):
         stored = User.objects.select_for_update().values_list("password", flat=True)
         if stored.get(pk=self.user.pk) != self.user.password:
             raise ValidationError(
-                "Your password was changed elsewhere in this moment, and yours here was not saved. "
-                "Sign in again with the newer one; if you do not know it, ask the shop's owner.",
+                _(
+                    "Your password was changed elsewhere in this moment, and yours here was not "
+                    "saved. Sign in again with the newer one; if you do not know it, ask the shop's "
+                    "owner."
+                ),
                 code="moved",
             )
         self.user.first_password_until = None
@@ -71,7 +77,7 @@ class CodeForm(forms.Form):
     """A code of the second factor, or one of the backup codes."""
 
     code = forms.CharField(
-        label="Code",
+        label=_lazy("Code"),
         max_length=LONGEST_CODE,
         widget=forms.TextInput(
             attrs={
@@ -85,7 +91,7 @@ class CodeForm(forms.Form):
 
 class PasswordAgainForm(forms.Form):
     password = forms.CharField(
-        label="Your password",
+        label=_lazy("Your password"),
         max_length=4096,
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
@@ -96,7 +102,7 @@ class ProofForm(forms.Form):
     """What shows that it is still the person who signed in: the password, or a code."""
 
     proof = forms.CharField(
-        label="Your password, or a code",
+        label=_lazy("Your password, or a code"),
         max_length=4096,
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),

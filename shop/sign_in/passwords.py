@@ -3,6 +3,7 @@
 import re
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
 
 from shop.models import ShopProfile, User
 
@@ -36,13 +37,16 @@ class NoShopWords:
             left = left.replace(word, "")
         if len(left) < min(LEAST_BESIDE, len(password)):
             raise ValidationError(
-                "This password is little more than words that belong to the shop or the trade; "
-                f"at least {LEAST_BESIDE} other letters or digits make it harder to guess.",
+                _(
+                    "This password is little more than words that belong to the shop or the trade; "
+                    "at least %(least)s other letters or digits make it harder to guess."
+                )
+                % {"least": LEAST_BESIDE},
                 code="shop_words",
             )
 
     def get_help_text(self) -> str:
-        return (
+        return _(
             "Your password can’t be little more than the shop’s name or words of the trade, "
             "like “guitar” or “saddle”."
         )

@@ -13,6 +13,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import redirect, render
 from django.urls import reverse_lazy
 from django.utils.decorators import method_decorator
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from shop.people import person
@@ -76,14 +77,14 @@ def code_problem(request: HttpRequest, user: Any, typed: str) -> str:
     """What is wrong with a code, in words; empty where it is right, and then it is used up."""
     wait = codes.seconds_to_wait(user, typed)
     if wait:
-        return (
-            f"After wrong codes no code is looked at for a while. Wait {seconds_words(wait)}, then "
-            "type the code that is shown by then."
-        )
+        return _(
+            "After wrong codes no code is looked at for a while. Wait %(time)s, then type the code "
+            "that is shown by then."
+        ) % {"time": seconds_words(wait)}
     if codes.check(user, typed):
         return ""
     count_failure(request, user, "code")
-    return (
+    return _(
         "This is not the code of just now, or it was used already. Wait for the next one; if every "
         "code is refused, set the clock of the device that shows them."
     )
@@ -91,8 +92,8 @@ def code_problem(request: HttpRequest, user: Any, typed: str) -> str:
 
 def seconds_words(seconds: int) -> str:
     if seconds < 120:
-        return f"{seconds} seconds"
-    return f"{-(-seconds // 60)} minutes"
+        return _("%(count)s seconds") % {"count": seconds}
+    return _("%(count)s minutes") % {"count": -(-seconds // 60)}
 
 
 def locked_out(
@@ -129,7 +130,7 @@ class SignOut(LogoutView):
 def sign_out_everywhere(request: HttpRequest) -> HttpResponse:
     end_everywhere(person(request))
     logout(request)
-    messages.success(request, "You are signed out here and on every other device.")
+    messages.success(request, _("You are signed out here and on every other device."))
     return forget_pages(request, redirect("sign-in"))
 
 
@@ -143,8 +144,10 @@ class ChangePassword(PasswordChangeView):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         first = person(self.request).first_password_until is not None
         more = {
-            "title": "Your password",
-            "before": "Your first password opens only this page. Choose one that nobody else knows."
+            "title": _("Your password"),
+            "before": _(
+                "Your first password opens only this page. Choose one that nobody else knows."
+            )
             if first
             else "",
         }
@@ -162,7 +165,8 @@ class ChangePassword(PasswordChangeView):
             form.add_error(None, error)
             return self.form_invalid(form)
         log.info("person %s changed the password", form.user.pk)
-        messages.success(self.request, "Your password is changed; other devices are signed out.")
+        said = _("Your password is changed; other devices are signed out.")
+        messages.success(self.request, said)
         return answer
 
     def form_invalid(self, form: Any) -> HttpResponse:

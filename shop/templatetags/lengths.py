@@ -4,6 +4,7 @@ from typing import Any
 
 from django import template
 from django.utils.html import format_html
+from django.utils.translation import gettext as _
 
 from geometry.units import LengthUnit
 from shop.figures import length_words
@@ -47,7 +48,7 @@ def size(value_mm: Any) -> Any:
 
 @register.filter
 def above_or_below(value_mm: Any) -> str:
-    return "below" if value_mm < 0 else "above"
+    return _("below") if value_mm < 0 else _("above")
 
 
 @register.filter
@@ -55,7 +56,8 @@ def off(value_mm: Any, unit: LengthUnit = "mm") -> str:
     """A difference in words: ``0.20 mm higher``."""
     if _missing(value_mm):
         return DASH
-    return f"{length_words(abs(value_mm), unit)} {'higher' if value_mm > 0 else 'lower'}"
+    words = _("%(length)s higher") if value_mm > 0 else _("%(length)s lower")
+    return words % {"length": length_words(abs(value_mm), unit)}
 
 
 @register.filter

@@ -4,12 +4,19 @@ window.drafts = (() => {
   const { person, kept } = document.body.dataset;
   const longestMs = 30 * 24 * 3600 * 1000;
 
+  // The words of the page's language stand in a data block; where there is none, as on an English page,
+  // they are what stands here. shop/script_words.py holds them all.
+  const block = document.getElementById("script-words");
+  const words = block ? JSON.parse(block.textContent) : {};
+  const say = (text, values) => (words[text] || text).replace(/%\((\w+)\)s/g, (_, name) => values[name]);
+  const sayCount = (n, one, many) => say(n === 1 ? one : many, { n });
+
   const make = (tag, properties, ...inside) => {
     const made = Object.assign(document.createElement(tag), properties);
     made.append(...inside);
     return made;
   };
-  const when = (moment) => new Date(moment).toLocaleString("en-GB", { dateStyle: "medium", timeStyle: "short" });
+  const when = (moment) => new Date(moment).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
 
   // A note above the form.
   function note(form, words, ...inside) {
@@ -58,8 +65,9 @@ window.drafts = (() => {
     if (!refused(form)) freshen(form);
     if (draft && !refused(form)) {
       fill(form, draft.pairs);
-      const button = make("button", { type: "button" }, "Throw it away, start afresh");
-      const box = note(form, [`What you typed here on ${when(draft.at)} and did not save is filled in again. Check it, then save.`], button);
+      const button = make("button", { type: "button" }, say("Throw it away, start afresh"));
+      const told = say("What you typed here on %(when)s and did not save is filled in again. Check it, then save.", { when: when(draft.at) });
+      const box = note(form, [told], button);
       button.addEventListener("click", () => {
         localStorage.removeItem(key);
         form.reset();
@@ -92,7 +100,7 @@ window.drafts = (() => {
     document.addEventListener("DOMContentLoaded", () => document.querySelectorAll("form[data-enter-moves]").forEach(watch));
 
   return {
-    make, when, note, fill, refused, keep,
+    say, sayCount, make, when, note, fill, refused, keep,
     has: (form) => localStorage.getItem(keyOf(form)) !== null,
     forget: (form) => localStorage.removeItem(keyOf(form)),
   };

@@ -2,7 +2,7 @@
 "use strict";
 window.outbox = (() => {
   const { drafts } = window;
-  const { make, when } = drafts;
+  const { say, sayCount, make, when } = drafts;
   const { person, name, worker, pass, waiting, signIn, kept } = document.body.dataset;
   const patienceMs = 20000; // then the answer counts as lost; the form's number makes a second try safe
   const againMs = 30000;
@@ -32,13 +32,13 @@ window.outbox = (() => {
   // Sending. Never fails: says how it went, and why in words for a person. `stop`: no use trying the next one.
   async function deliver(entry) {
     const answered = (state, why, more) => ({ state, why: [why].flat(), reached: true, ...more });
-    const ended = answered("waiting", "Your sign-in has ended. Sign in again; nothing is lost.", { ended: true, stop: true });
+    const ended = answered("waiting", say("Your sign-in has ended. Sign in again; nothing is lost."), { ended: true, stop: true });
     const options = () => ({ redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(patienceMs) });
     try {
       const asked = await fetch(pass, options());
       if (asked.type === "opaqueredirect") return ended;
       const { person: now, token } = await asked.json();
-      if (now !== entry.person) return answered("waiting", `It is sent when ${entry.name} signs in on this device.`);
+      if (now !== entry.person) return answered("waiting", say("It is sent when %(name)s signs in on this device.", entry));
       const body = new FormData();
       for (const [field, value] of entry.pairs) body.append(field, value);
       const ago = String(Math.max(0, Math.round((Date.now() - entry.at) / 1000)));
@@ -49,11 +49,11 @@ window.outbox = (() => {
       if (reply.ok) return answered("saved", [], { address: new URL((await reply.json()).saved, location.href).pathname });
       if (status === 422) return answered("refused", (await reply.json()).errors, { token });
       if (status >= 500 || status === 429)
-        return answered("waiting", `The server is in trouble (${status}). It is tried again by itself.`);
-      const known = { 403: "Your sign-in may not save check-ins.", 404: "The shop no longer has this instrument or check-in." };
-      return answered("refused", known[status] || `The server refused it (${status}).`);
+        return answered("waiting", say("The server is in trouble (%(status)s). It is tried again by itself.", { status }));
+      const known = { 403: say("Your sign-in may not save check-ins."), 404: say("The shop no longer has this instrument or check-in.") };
+      return answered("refused", known[status] || say("The server refused it (%(status)s).", { status }));
     } catch {
-      return { state: "waiting", why: ["No connection to the shop's server. It is sent when the connection is back."], stop: true };
+      return { state: "waiting", why: [say("No connection to the shop's server. It is sent when the connection is back.")], stop: true };
     }
   }
 
@@ -70,7 +70,7 @@ window.outbox = (() => {
       } else if (await get(entry.uuid)) await put({ ...entry, state, why }); // unless thrown away meanwhile
       if (stop) break;
     }
-    for (const link of saved) byId("main").prepend(make("p", { className: "note good", role: "status" }, "Sent and saved: ", link));
+    for (const link of saved) byId("main").prepend(make("p", { className: "note good", role: "status" }, say("Sent and saved:"), " ", link));
     await show();
     return saved.length;
   }
@@ -83,7 +83,8 @@ window.outbox = (() => {
     const link = byId("waiting-link");
     if (link) {
       link.hidden = !entries.length;
-      link.textContent = `${entries.length} waiting${refused ? `, ${refused} refused` : ""}`;
+      const n = entries.length;
+      link.textContent = refused ? say("%(n)s waiting, %(refused)s refused", { n, refused }) : say("%(n)s waiting", { n });
     }
     document.dispatchEvent(new CustomEvent("outbox"));
   }
@@ -110,7 +111,7 @@ window.outbox = (() => {
     const boxes = [...form.elements].filter((box) => box.value && box.matches("input[type=text], input[type=date], textarea, :checked:not(option)"));
     return boxes.map((box) => {
       if (box.type === "radio") return [text(box.closest("fieldset").querySelector("legend")), text(box.labels[0])];
-      return [text(box.labels[0]), box.type === "checkbox" ? "yes" : box.value];
+      return [text(box.labels[0]), box.type === "checkbox" ? say("yes") : box.value];
     });
   }
 
@@ -139,7 +140,7 @@ window.outbox = (() => {
     navigator.storage?.persist?.(); // asks the browser not to tidy it away
     if (answer.ended) return location.assign(`${signIn}?next=${waiting}`);
     if (answer.reached || navigator.serviceWorker?.controller) return location.assign(waiting);
-    drafts.note(form, [...why, "The check-in is kept on this device."]);
+    drafts.note(form, [...why, say("The check-in is kept on this device.")]);
     form.hidden = true;
     return show();
   }
@@ -151,33 +152,33 @@ window.outbox = (() => {
       event.preventDefault();
       if (!sending) save(form).catch(() => form.submit()); // no room or no store: then as without script
       sending = true;
-      form.querySelector("button.first").textContent = "Saving…";
+      form.querySelector("button.first").textContent = say("Saving…");
     });
     // What was said of the earlier figures goes, so that it is not taken for an answer to these.
     document.body.addEventListener("htmx:sendError", (event) => {
       const field = event.detail.requestConfig?.triggeringEvent?.target?.closest?.(".field");
       for (const said of [field?.querySelector(".understood"), byId("preview"), byId("preview-options")]) said?.replaceChildren();
-      byId("preview-summary")?.replaceChildren("No connection: save all the same. The figures are checked when they are sent.");
+      byId("preview-summary")?.replaceChildren(say("No connection: save all the same. The figures are checked when they are sent."));
     });
     if (kept)
       drafts.note(form, [
-        `No connection. This form was kept on this device on ${when(kept)}; it does not know what was measured or done since.`,
-        "Save as usual: the check-in waits here and is sent when the connection is back.",
+        say("No connection. This form was kept on this device on %(when)s; it does not know what was measured or done since.", { when: when(kept) }),
+        say("Save as usual: the check-in waits here and is sent when the connection is back."),
       ]);
     const mending = location.hash.startsWith("#mend-") && !drafts.refused(form) && (await get(location.hash.slice(6)));
     if (!mending || mending.person !== person) return;
     if (!drafts.has(form)) drafts.fill(form, mending.pairs);
-    drafts.note(form, [`Saved on this device on ${when(mending.at)}; the shop's server does not have it.`, ...mending.why]);
+    drafts.note(form, [say("Saved on this device on %(when)s; the shop's server does not have it.", { when: when(mending.at) }), ...mending.why]);
   }
 
   // At sign-out the device forgets what this person saved on it, but not before saying what would be lost.
   async function leave(form) {
     await send();
     const entries = (await all()).filter((entry) => entry.person === person);
-    const list = entries.map((entry) => `${entry.title}, saved here on ${when(entry.at)}`);
-    const title = `${entries.length} check-in${entries.length > 1 ? "s have" : " has"} not reached the shop's server`;
-    const words = "On this device only. Signing out throws away:";
-    if (entries.length && !(await ask(title, words, list, "Stay signed in", "Sign out and lose this"))) return;
+    const list = entries.map((entry) => say("%(title)s, saved here on %(when)s", { title: entry.title, when: when(entry.at) }));
+    const title = sayCount(entries.length, "%(n)s check-in has not reached the shop's server", "%(n)s check-ins have not reached the shop's server");
+    const words = say("On this device only. Signing out throws away:");
+    if (entries.length && !(await ask(title, words, list, say("Stay signed in"), say("Sign out and lose this")))) return;
     for (const { uuid } of entries) await remove(uuid);
     localStorage.setItem("leaving", person); // without a connection the server hears of it later
     form.submit();
@@ -186,7 +187,11 @@ window.outbox = (() => {
   async function begin() {
     const entries = await all();
     if (!person && entries.length) {
-      const words = `${entries.length} check-in${entries.length > 1 ? "s wait" : " waits"} on this device. Nothing is lost: what is yours is sent once you are signed in and the connection is back.`;
+      const words = sayCount(
+        entries.length,
+        "%(n)s check-in waits on this device. Nothing is lost: what is yours is sent once you are signed in and the connection is back.",
+        "%(n)s check-ins wait on this device. Nothing is lost: what is yours is sent once you are signed in and the connection is back.",
+      );
       byId("main").prepend(make("p", { className: "note warn" }, words));
     }
     if (person) addEventListener("online", () => send());

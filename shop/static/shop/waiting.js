@@ -2,26 +2,27 @@
 "use strict";
 (() => {
   const { outbox } = window;
-  const { make, when } = window.drafts;
+  const { say, make, when } = window.drafts;
   const { person, kept } = document.body.dataset;
   const list = document.getElementById("waiting");
   const status = document.getElementById("how-it-went");
   const sendNow = document.getElementById("send-now");
-  const looks = { sending: ["… Sending", "unknown"], refused: ["▲ Refused, not saved", "overdue"], waiting: ["○ Waiting to be sent", "watch"] };
+  const looks = { sending: [say("… Sending"), "unknown"], refused: [say("▲ Refused, not saved"), "overdue"], waiting: [say("○ Waiting to be sent"), "watch"] };
 
   function card(entry, sending) {
     const mine = entry.person === person; // another person's readings are not shown; that they wait is
     const [words, look] = looks[entry.uuid === sending ? "sending" : entry.state];
     const readings = mine ? entry.readings.flatMap(([label, value]) => [make("dt", {}, label), make("dd", {}, value)]) : [];
     const button = (act, text) => make("button", { type: "button", ariaLabel: `${text}: ${entry.title}`, value: act }, text);
-    const mend = make("a", { className: "button", href: `${entry.path}#mend-${entry.uuid}`, ariaLabel: `Open in the form: ${entry.title}` }, "Open in the form");
+    const open = say("Open in the form");
+    const mend = make("a", { className: "button", href: `${entry.path}#mend-${entry.uuid}`, ariaLabel: `${open}: ${entry.title}` }, open);
     const item = make("li", { className: "option" },
       make("h2", {}, entry.title),
-      make("p", { className: "soft" }, `Saved here on ${when(entry.at)} by ${entry.name}`),
+      make("p", { className: "soft" }, say("Saved here on %(when)s by %(name)s", { when: when(entry.at), name: entry.name })),
       make("p", { className: `state state-${look}` }, words),
       make("ul", { className: "why" }, ...entry.why.map((text) => make("li", {}, text))),
       make("dl", {}, ...readings),
-      make("div", { className: "actions" }, ...(mine ? [button("send", "Try again"), mend] : []), button("throw", "Throw away")));
+      make("div", { className: "actions" }, ...(mine ? [button("send", say("Try again")), mend] : []), button("throw", say("Throw away"))));
     item.dataset.uuid = entry.uuid;
     return item;
   }
@@ -33,20 +34,20 @@
     list.replaceChildren(...entries.map((entry) => card(entry, sending)));
     if (held) (list.querySelector(`[data-uuid="${uuid}"] [value="${act}"]`) || status).focus();
     sendNow.hidden = !entries.some((entry) => entry.person === person);
-    if (!entries.length) status.textContent = "Nothing waits: every check-in saved on this device has reached the server.";
+    if (!entries.length) status.textContent = say("Nothing waits: every check-in saved on this device has reached the server.");
   }
 
   async function send(uuid) {
-    status.textContent = "Sending…";
+    status.textContent = say("Sending…");
     const sent = await outbox.send(uuid);
     const left = (await outbox.all()).length;
-    if (left) status.textContent = `${sent} sent, ${left} still here.`;
+    if (left) status.textContent = say("%(sent)s sent, %(left)s still here.", { sent, left });
   }
 
   async function throwAway(uuid) {
     const entry = (await outbox.all()).find((one) => one.uuid === uuid);
-    const what = [`${entry.title}, saved here on ${when(entry.at)}`];
-    if (!(await outbox.ask("Throw this check-in away?", "It is on this device only and cannot be got back:", what, "Keep it", "Throw it away"))) return;
+    const what = [say("%(title)s, saved here on %(when)s", { title: entry.title, when: when(entry.at) })];
+    if (!(await outbox.ask(say("Throw this check-in away?"), say("It is on this device only and cannot be got back:"), what, say("Keep it"), say("Throw it away")))) return;
     await outbox.remove(uuid);
     await outbox.show();
     status.focus();

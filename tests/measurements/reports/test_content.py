@@ -19,7 +19,7 @@ from measurements.reports.content import FIRST_NUMBER, freeze, issue, visit
 from measurements.reports.pages import page_context
 from measurements.reports.paper import pdf, pdf_html
 from shop.models import Customer, ShopProfile
-from shop.pdf import pdf_trouble
+from shop.pdf import missing_packages
 from tests.conftest import signed_in
 from tests.factories import (
     CheckInFactory,
@@ -387,7 +387,7 @@ def test_where_libraries_are_missing_the_page_says_what_to_install(owner, monkey
     number = issue(make_visit(), owner).number
     client = signed_in(owner)
     assert "/pdf/" in client.get(f"/reports/{number}/").content.decode()
-    pdf_trouble.cache_clear()
+    missing_packages.cache_clear()
     monkeypatch.setitem(sys.modules, "weasyprint", None)
     try:
         page = client.get(f"/reports/{number}/").content.decode()
@@ -397,7 +397,7 @@ def test_where_libraries_are_missing_the_page_says_what_to_install(owner, monkey
         answer = client.get(f"/reports/{number}/pdf/", follow=True)
         assert answer.redirect_chain[0][0] == f"/reports/{number}/"
     finally:
-        pdf_trouble.cache_clear()
+        missing_packages.cache_clear()
 
 
 def test_no_report_on_readings_that_do_not_fit_unless_they_were_checked(at_bench):
