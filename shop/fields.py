@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
@@ -68,12 +70,29 @@ def _each_mm(text: str) -> list[float]:
     return [reading.mm for reading in parse_lengths(text)]
 
 
+class Box(forms.TextInput):
+    """Django's box for a line of text, written without its templates: a form here has dozens."""
+
+    def render(self, name: str, value: Any, attrs: Any = None, renderer: Any = None) -> SafeString:
+        context = self.get_context(name, value, attrs)["widget"]
+        shown = {} if context["value"] is None else {"value": context["value"]}
+        own = {"type": context["type"], "name": context["name"], **shown, **context["attrs"]}
+        written = (
+            format_html(" {}" if value is True else ' {}="{}"', name, value)
+            for name, value in own.items()
+            if value is not False
+        )
+        return SafeString(f"<input{''.join(written)}>")
+
+
 class MeasureField(forms.CharField):
     """A figure with a unit. ``clean`` gives a float in the canonical unit, or None when left empty.
 
     ``possible`` is refused outside, by name; ``usual`` is asked about once: the form then shows a box
     "this is right", and what was confirmed is the very text typed, so a changed figure is asked again.
     """
+
+    widget = Box
 
     def __init__(
         self,

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _lazy
 from simple_history.models import HistoricalRecords
 
 from shop.limits import between, in_range, one_of
+from shop.statements import only_row
 from shop.texts import LineField, ProseField
 
 if TYPE_CHECKING:
@@ -286,7 +287,7 @@ class ShopProfile(models.Model):
     @classmethod
     def current(cls) -> "ShopProfile":
         """The shop's profile; its defaults where nobody has set any yet."""
-        return cls.objects.filter(pk=1).first() or cls(pk=1)
+        return only_row(cls) or cls(pk=1)
 
 
 class Price(models.Model):

@@ -1,12 +1,14 @@
 """Who may do what; the only place where roles, and the second factor of a sign-in, are checked."""
 
 from collections.abc import Callable
-from functools import wraps
+from functools import cache, wraps
 from typing import Any
 
+from django.contrib.auth.models import Group
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
-from django.db.models import Subquery
+from django.db import connection
+from django.db.models import BigIntegerField, Subquery
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils.translation import gettext as _
@@ -14,6 +16,7 @@ from django.utils.translation import gettext_noop
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from shop.models import User
+from shop.statements import Slot, Statement
 
 OWNER = gettext_noop("owner")
 TECHNICIAN = gettext_noop("technician")
@@ -38,10 +41,17 @@ def roles_of(user: User) -> set[str]:
 
 def _ask(user: User) -> None:
     """Roles and second factor, by one query."""
-    factor = TOTPDevice.objects.filter(user=user.pk, confirmed=True).order_by("pk").values("pk")
-    rows = list(user.groups.values_list("name", Subquery(factor[:1])))
+    rows = _roles_and_factor(connection.vendor).fetch(user=user.pk)
     user._roles = {name for name, _ in rows}  # type: ignore[attr-defined]
     user._factor = rows[0][1] if rows else None  # type: ignore[attr-defined]
+
+
+@cache
+def _roles_and_factor(vendor: str) -> Statement:
+    """Asked for every page, so compiled once."""
+    user = Slot("user", BigIntegerField())
+    factor = TOTPDevice.objects.filter(user=user, confirmed=True).order_by("pk").values("pk")
+    return Statement.of(Group.objects.filter(user=user).values_list("name", Subquery(factor[:1])))
 
 
 def has_role(user: User, *roles: str) -> bool:

@@ -1,10 +1,12 @@
 """Works out the side view: every shape and figure of one picture."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cached_property
 
 import numpy as np
 
 from geometry.action import Neck, camber_at, sag_per_relief
+from geometry.constants import MAX_FRET
 from geometry.frets import fret_distance
 from geometry.units import LengthUnit
 from measurements.drawings.parts import (
@@ -98,15 +100,26 @@ class Sheet:
         return Line(self.x(x1), self.y(y1), self.x(x2), self.y(y2))
 
     def fret_x(self, fret: int) -> float:
-        return float(fret_distance(self.neck.scale_length_mm, fret))
+        return self._at_frets[fret][0]
 
     def crown(self, fret: int) -> float:
         """The fret's crown on the centre line. [mm]"""
-        return float(-(self.now.relief_mm or 0.0) * sag_per_relief(self.neck, fret))
+        return self._at_frets[fret][1]
 
     def edge(self, fret: int) -> float:
         """The fret's crown under an outer string. [mm]"""
-        return self.crown(fret) - float(camber_at(self.neck, fret))
+        return self._at_frets[fret][2]
+
+    @cached_property
+    def _at_frets(self) -> list[tuple[float, float, float]]:
+        """Distance, crown and edge of every fret from the nut on, worked out at once. [mm]"""
+        fret = np.arange(MAX_FRET + 1)
+        crown = -(self.now.relief_mm or 0.0) * sag_per_relief(self.neck, fret)
+        edge = crown - camber_at(self.neck, fret)
+        distance = fret_distance(self.neck.scale_length_mm, fret)
+        return list(
+            zip(*(a.tolist() for a in np.broadcast_arrays(distance, crown, edge)), strict=True)
+        )
 
     def view(self, title: str, words: str) -> SideView:
         set_frets = self._frets()

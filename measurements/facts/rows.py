@@ -29,8 +29,8 @@ from numpy.typing import NDArray
 
 from instruments.models import Instrument
 from measurements.facts.certainty import Repeats
-from measurements.facts.statements import Slot, Statement
 from measurements.models import ActionReading, CheckIn, Side, Work, WorkKind
+from shop.statements import Slot, Statement
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

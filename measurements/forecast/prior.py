@@ -19,9 +19,9 @@ from geometry.fleet import FleetPrior, learn_prior
 from geometry.lift import LiftFit, LiftPrior
 from measurements.facts.arrays import Facts, gather
 from measurements.facts.fits import Lifts
-from measurements.facts.statements import Statement
 from measurements.models import ShopPrior
 from shop.models import ShopProfile
+from shop.statements import Statement
 
 #: With fewer instruments measured, a shop goes by the planning defaults. Planning default, no source.
 LEAST_INSTRUMENTS = 12

@@ -15,11 +15,11 @@ from django.utils import timezone
 
 from instruments.models import Instrument
 from measurements.facts.rows import lock
-from measurements.facts.statements import only_row
 from measurements.forecast.outlooks import MODEL_VERSION, compute
 from measurements.forecast.prior import is_newer, learn
 from measurements.models import Outlook, ShopPrior
 from shop.models import ShopProfile
+from shop.statements import only_row
 
 log = logging.getLogger(__name__)
 

@@ -20,8 +20,8 @@ from django.db.models import Count, F, QuerySet, Sum
 from django.utils.translation import gettext as _
 
 from instruments.models import Instrument
-from measurements.facts.statements import Statement
 from measurements.models import CHANCES, Booking, Outlook
+from shop.statements import Statement
 
 QUARTERS = len(CHANCES) - 1
 #: Of the normal law: 80 % lie within so many standard deviations.

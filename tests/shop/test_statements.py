@@ -11,9 +11,9 @@ from django.db import connection
 from django.db.models import DateTimeField
 
 from instruments.models import NeckJoint
-from measurements.facts.statements import Slot, Statement, only_row
 from measurements.models import CheckIn, ShopPrior
 from shop.models import ShopProfile
+from shop.statements import Slot, Statement, only_row
 from tests.factories import CheckInFactory, NeckJointFactory, ShopProfileFactory
 
 pytestmark = pytest.mark.django_db
