@@ -335,7 +335,10 @@ def format_length(mm: float, unit: LengthUnit = "mm", *, sixty_fourths: bool = F
     ValueError
         If the length is not finite or the unit is not one of the two.
     """
-    value = float(as_between("mm", mm, -LENGTH_LIMIT_MM, LENGTH_LIMIT_MM))
+    value = mm
+    if not (isinstance(mm, float) and -LENGTH_LIMIT_MM <= mm <= LENGTH_LIMIT_MM):
+        # What takes any array says what is wrong, and is slow for one good number.
+        value = float(as_between("mm", mm, -LENGTH_LIMIT_MM, LENGTH_LIMIT_MM))
     if unit == "mm":
         return f"{_number(value, 2)} mm"
     if unit != "in":

@@ -352,7 +352,8 @@ def words_of(trend: Trend, unit: LengthUnit) -> str:
         f" {length(first.lasting_mm)} on {day_words(first.day)}"
         + (f", {length(last.lasting_mm)} on {day_words(last.day)}." if count > 1 else ".")
     ]
-    ahead = [point for point in trend.band if point.day <= last_day(trend)]
+    until = last_day(trend)
+    ahead = [point for point in trend.band if point.day <= until]
     if ahead:
         end = ahead[-1]
         parts.append(
