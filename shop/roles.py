@@ -4,6 +4,7 @@ from collections.abc import Callable
 from functools import cache, wraps
 from typing import Any
 
+from django.conf import settings
 from django.contrib.auth.models import Group
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
@@ -58,11 +59,14 @@ def has_role(user: User, *roles: str) -> bool:
     return bool(roles_of(user) & set(roles))
 
 
-def role_required(*roles: str, first_password: bool = False) -> Callable[[AnyView], View]:
+def role_required(
+    *roles: str, first_password: bool = False, without_factor: bool = False
+) -> Callable[[AnyView], View]:
     """Answer 403 unless the signed-in person holds one of ``roles``.
 
     A sign-in without the code of a person's second factor opens nothing. One with a first password opens
-    only what ``first_password`` says: the page to change it.
+    only what ``first_password`` says: the page to change it. Where the settings ask everybody for a second
+    factor, a sign-in without one opens that page and what ``without_factor`` says: the pages to set it up.
     """
 
     def decorate(view: AnyView) -> View:
@@ -77,6 +81,9 @@ def role_required(*roles: str, first_password: bool = False) -> Callable[[AnyVie
                 raise PermissionDenied(_("This page is for: %(roles)s.") % {"roles": named})
             if user.first_password_until is not None and not first_password:
                 return redirect("password")
+            lacks = settings.SECOND_FACTOR_REQUIRED and user._factor is None
+            if lacks and not (without_factor or first_password):
+                return redirect("second-factor")
             answer: HttpResponse = view(request, *args, **kwargs)
             return answer
 
@@ -86,6 +93,7 @@ def role_required(*roles: str, first_password: bool = False) -> Callable[[AnyVie
 
 
 anyone_on_staff = role_required(*ROLES)
+anyone_without_a_second_factor = role_required(*ROLES, without_factor=True)
 anyone_with_a_first_password = role_required(*ROLES, first_password=True)
 at_the_bench = role_required(OWNER, TECHNICIAN)
 owner_only = role_required(OWNER)

@@ -151,6 +151,12 @@ LOGOUT_REDIRECT_URL = "sign-in"
 # what was typed are kept nowhere (shop/sign_in/throttle.py).
 SIGN_IN_FAILURES = 5
 SIGN_IN_FAILURES_OF_AN_ADDRESS = 50
+_second_factor = env.str("SADDLEROOM_SECOND_FACTOR", default="offered")
+if _second_factor not in ("offered", "required"):
+    raise ImproperlyConfigured(
+        f"SADDLEROOM_SECOND_FACTOR is offered or required, not {_second_factor!r}."
+    )
+SECOND_FACTOR_REQUIRED = _second_factor == "required"
 PROXIES = env.int("SADDLEROOM_PROXIES", default=0)
 AXES_ENABLED = True
 AXES_FAILURE_LIMIT = SIGN_IN_FAILURES

@@ -2,6 +2,7 @@
 
 import time
 
+from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -10,7 +11,7 @@ from django.views.decorators.http import require_POST
 
 from shop.models import User
 from shop.people import person
-from shop.roles import anyone_on_staff
+from shop.roles import anyone_on_staff, anyone_without_a_second_factor
 from shop.sign_in import codes
 from shop.sign_in.forms import LONGEST_CODE, CodeForm, PasswordAgainForm, ProofForm
 from shop.sign_in.throttle import CODE_WITHIN, begin, count_failure, may_try
@@ -22,7 +23,7 @@ SET_UP = "second_factor_set_up"
 
 
 @form_view
-@anyone_on_staff
+@anyone_without_a_second_factor
 def second_factor(request: HttpRequest) -> HttpResponse:
     """Whether one is set up; the password begins setting up a new one."""
     user = person(request)
@@ -40,7 +41,7 @@ def second_factor(request: HttpRequest) -> HttpResponse:
 
 
 @form_view
-@anyone_on_staff
+@anyone_without_a_second_factor
 def set_up(request: HttpRequest) -> HttpResponse:
     """The secret as a picture and as text, until a code shows that it arrived."""
     user = person(request)
@@ -118,6 +119,7 @@ def _page(
 ) -> HttpResponse:
     context = {
         "factor": codes.factor_of(user),
+        "required": settings.SECOND_FACTOR_REQUIRED,
         "codes_left": codes.backup_codes_left(user),
         "password_form": password or PasswordAgainForm(),
         "proof_form": proof or ProofForm(),

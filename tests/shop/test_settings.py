@@ -57,6 +57,14 @@ def start(**variables: str) -> subprocess.CompletedProcess[str]:
             },
             "SADDLEROOM_SITE is an address like https://shop.example",
         ),
+        (
+            {
+                "SADDLEROOM_SECRET_KEY": KEY,
+                "SADDLEROOM_HOSTS": "s.example",
+                "SADDLEROOM_SECOND_FACTOR": "yes",
+            },
+            "SADDLEROOM_SECOND_FACTOR is offered or required, not 'yes'",
+        ),
         ({"SADDLEROOM_SECRET_KEY": KEY, "SADDLEROOM_DEBUG": "1"}, "exclude each other"),
     ],
 )

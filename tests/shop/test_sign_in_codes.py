@@ -19,7 +19,7 @@ from django_otp.plugins.otp_totp.models import TOTPDevice
 from shop.models import User
 from shop.sign_in import codes
 from shop.sign_in.throttle import CODE_WITHIN
-from shop.staff import mark_of_password
+from shop.staff import mark_of_password, new_password
 from tests.conftest import signed_in
 from tests.factories import PASSWORD, InstrumentFactory, ShopProfileFactory, UserFactory
 from tests.test_access import AT_THE_DOOR, MAY, OPEN, addresses  # noqa: F401  a fixture
@@ -83,6 +83,37 @@ def test_codes_are_those_of_the_published_algorithm(tech, moment, code):
     device = TOTPDevice.objects.create(user=tech, key=RFC_SECRET.hex(), name="x")
     with time_machine.travel(moment, tick=False):
         assert device.verify_token(code)
+
+
+class TestRequired:
+    @pytest.fixture(autouse=True)
+    def _required(self, settings):
+        settings.SECOND_FACTOR_REQUIRED = True
+
+    def test_where_it_is_required_nothing_opens_before_it_is_set_up(self, addresses, owner):  # noqa: F811
+        browser = signed_in(owner)
+        leading_there = {"second-factor", "second-factor-set-up"}
+        alone = {"password", "sign-out-everywhere", "sign-in"}
+        for name in sorted(set(MAY) - OPEN - AT_THE_DOOR - leading_there - alone):
+            for method in ("get", "post"):
+                response = getattr(browser, method)(addresses[name])
+                assert response.status_code in (302, 405), f"{method} {name}"
+                assert response.get("Location", FACTOR) == FACTOR, f"{method} {name}"
+        assert "asks everybody for a second factor" in browser.get(FACTOR).text
+
+    def test_set_up_it_opens_the_rest(self, at_bench, tech):
+        assert at_bench.get(TODAY)["Location"] == FACTOR
+        at_bench.post(FACTOR, {"password": PASSWORD})
+        type_set_up = {"code": shown(codes.unconfirmed(tech))}
+        assert at_bench.post("/second-factor/set-up/", type_set_up).status_code == 200
+        assert at_bench.get(TODAY).status_code == 200
+
+    def test_a_first_password_is_changed_before(self, tech):
+        first = new_password(tech, seen=mark_of_password(tech))
+        browser = Client()
+        assert browser.login(username="tech", password=first)
+        assert browser.get(TODAY)["Location"] == "/password/"
+        assert browser.get("/password/").status_code == 200
 
 
 class TestSetUp:
