@@ -13,7 +13,7 @@ from django.utils.translation import gettext_noop
 
 from geometry.repeats import REPEATS_TEXT_LIMIT, odd_one, parse_lengths
 from geometry.units import LengthUnit, QuantityKind, format_length, parse_length, parse_quantity
-from shop.figures import length_words, localized
+from shop.figures import as_meant, length_words, localized
 from shop.refusals import in_words
 
 if TYPE_CHECKING:  # only the type checker knows model forms by their models
@@ -186,7 +186,7 @@ class LengthField(MeasureField):
     """A length in mm, typed in any unit; a bare number is in the form's unit."""
 
     def parse(self, text: str) -> float:
-        return parse_length(text, self.unit).mm
+        return parse_length(as_meant(text), self.unit).mm
 
     def show(self, value: float) -> str:
         return length_words(value, self.unit)
@@ -205,7 +205,7 @@ class RepeatedLengthField(LengthField):
         super().__init__(max_length=REPEATS_TEXT_LIMIT, **kwargs)
 
     def figures(self, text: str) -> tuple[float, ...]:
-        return tuple(reading.mm for reading in parse_lengths(text, self.unit))
+        return tuple(reading.mm for reading in parse_lengths(as_meant(text), self.unit))
 
     def doubt(self, text: str) -> str:
         found = self.figures(text)
@@ -254,7 +254,7 @@ class QuantityField(MeasureField):
         return in_box(plain, self.parse)
 
     def parse(self, text: str) -> float:
-        return parse_quantity(text, self.kind).value
+        return parse_quantity(as_meant(text), self.kind).value
 
     def show(self, value: float) -> str:
         figure = localized(f"{value:.3g}".replace("-", "−"))

@@ -4,6 +4,7 @@ Everything that a person reads goes through here or through Django's own filters
 (exports, coordinates, addresses) does not.
 """
 
+import re
 from datetime import date, datetime
 
 from django.utils.formats import date_format, get_format, number_format
@@ -11,6 +12,16 @@ from django.utils.timezone import localtime
 from django.utils.translation import ngettext
 
 from geometry.units import MINUS, LengthUnit, format_length, format_turns
+
+# One comma before three digits: thousands to some, decimals to others.
+_COMMA_BEFORE_THREE = re.compile(r"(?<![0-9.,])([1-9][0-9]*),([0-9]{3})(?![0-9]|[.,][0-9])")
+
+
+def as_meant(typed: str) -> str:
+    """What was typed, with a point in ``25,400`` where the language's own decimal sign is a comma."""
+    if get_format("DECIMAL_SEPARATOR") != ",":
+        return typed
+    return _COMMA_BEFORE_THREE.sub(r"\1.\2", typed)
 
 
 def localized(plain: str) -> str:

@@ -18,6 +18,7 @@ from measurements.joint_sheet.forms import SheetForm
 from measurements.joint_sheet.start import Start, start_of, start_of_new
 from measurements.joint_sheet.words import words_of
 from shop.people import unit_of
+from shop.refusals import in_words
 from shop.roles import anyone_on_staff
 
 
@@ -78,5 +79,5 @@ def _figures(form: SheetForm) -> Figures | None:
         return work_out(form)
     except ValueError as error:
         words = _("These figures do not make a neck: %(why)s. Check the lengths and angles.")
-        form.add_error(None, ValidationError(words % {"why": error}))
+        form.add_error(None, ValidationError(words % {"why": in_words(error)}))
         return None

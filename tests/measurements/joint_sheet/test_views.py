@@ -19,6 +19,7 @@ from measurements.joint_sheet.start import start_of, start_of_new
 from measurements.joint_sheet.words import words_of
 from measurements.models import Outlook
 from measurements.work.forms import Change
+from shop.languages import written_in
 from shop.models import ShopProfile
 from tests.conftest import signed_in
 from tests.factories import CheckInFactory, InstrumentFactory, UserFactory
@@ -192,6 +193,24 @@ def test_inches_show_the_same_instrument(tilting):
     inches, words = sheet(tilting, unit="in", **form.data)
     assert inches.case.after.rise_mm == mm.case.after.rise_mm
     assert words.glance[2] == ("Bridge rise", "0.024 in")
+
+
+def test_a_decimal_comma_shows_the_same_instrument(tilting):
+    point, _ = sheet(tilting, unit="in")
+    with written_in("de"):
+        form = SheetForm({}, start=start_of(counsel(tilting)), unit="in")
+        assert form.data["scale_length_mm"] == "25,402 in"
+        comma, words = sheet(tilting, unit="in", **form.data)
+    assert comma.case.after.rise_mm == point.case.after.rise_mm
+    assert words.glance[2].words == "0,024 in"
+
+
+def test_a_shim_grows_to_tilt_back_and_shrinks_to_tilt_forward(tilting):
+    tilting.joint.kind = "shimmed"
+    tilting.joint.save()
+    for tilt, said in (("0.5", "shim thicker by"), ("-0.5", "shim thinner by")):
+        _, words = sheet(tilting, tilt_change_deg=tilt)
+        assert dict(words.joint)["Heel"].startswith(said)
 
 
 @settings(

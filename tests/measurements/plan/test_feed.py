@@ -1,6 +1,6 @@
 """The calendar feed, read back by a reference library."""
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from django.test import Client
@@ -11,7 +11,7 @@ from icalendar import Calendar
 from measurements.models import State
 from measurements.plan.feed import new_feed
 from measurements.words import reset_words
-from shop.models import FeedToken
+from shop.models import FeedToken, ShopProfile
 from tests.conftest import signed_in
 from tests.factories import BookingFactory, OutlookFactory, UserFactory
 
@@ -57,6 +57,20 @@ def test_no_customer_is_named_and_what_has_room_is_left_out(owner):
     text = response.content.decode()
     assert "Garrow" not in text
     assert text.count("BEGIN:VEVENT") == 1
+
+
+@pytest.mark.parametrize(
+    ("own", "shops", "month"), [("de", "", "Mai"), ("", "de", "Mai"), ("en-gb", "de", "May")]
+)
+def test_it_is_in_the_language_of_whose_feed_it_is_else_the_shops(own, shops, month, time_machine):
+    time_machine.move_to(datetime(2026, 11, 2, 12, tzinfo=UTC), tick=False)
+    profile = ShopProfile.current()
+    profile.language = shops
+    profile.save()
+    day = date(2027, 5, 4)
+    OutlookFactory(state=State.BOOK, reset_early=day, reset_likely=day, reset_late=day)
+    (event,) = events(new_feed(UserFactory(language=own))).values()
+    assert f"{month} 2027" in event["DESCRIPTION"]
 
 
 def test_a_tag_cannot_break_out_of_its_line(owner):

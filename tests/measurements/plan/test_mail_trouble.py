@@ -12,8 +12,9 @@ from django.core.mail import EmailMessage
 from django.db import connection
 
 from measurements.models import Contact
+from measurements.plan import mail_trouble
 from measurements.plan.acts import deliver
-from measurements.plan.mail_trouble import LOGGED, for_the_log, why_it_did_not_go
+from measurements.plan.mail_trouble import LOGGED, for_the_log, trouble_words, why_it_did_not_go
 from shop.models import Customer
 from tests.factories import ContactFactory
 
@@ -88,3 +89,34 @@ def test_refusals_on_record_from_before_keep_their_kind_alone():
         "erased on 3 May 2026",
         "",
     ]
+
+
+@pytest.mark.parametrize(
+    ("kept", "shown"),
+    [
+        ("the mail server broke off; try again later (451 4.3.2)", "BROKE; AGAIN (451 4.3.2)"),
+        ("the mail server broke off", "BROKE"),
+        ("it could not be handed to the mail server (KeyError)", "NOT (KeyError)"),
+        ("550 whatever (a server) said: (once)", "550 whatever (a server) said: (once)"),
+        ("", ""),
+    ],
+)
+def test_what_is_on_record_is_shown_in_the_readers_language(kept, shown, monkeypatch):
+    words = {
+        "the mail server broke off": "BROKE",
+        "try again later": "AGAIN",
+        "it could not be handed to the mail server": "NOT",
+    }
+    monkeypatch.setattr(mail_trouble, "_", lambda text: words.get(text, text))
+    assert trouble_words(kept) == shown
+
+
+def test_every_refusal_is_put_on_record_so_that_it_can_be_shown_again(monkeypatch):
+    known = {words for _, words, _ in mail_trouble._SAID}
+    asked = []
+    monkeypatch.setattr(mail_trouble, "_", lambda text: asked.append(text) or text)
+    for error in (smtplib.SMTPDataError(451, b"4.3.0 later"), TimeoutError(), gaierror(-2, "no")):
+        kept = why_it_did_not_go(error)
+        assert trouble_words(kept) == kept
+        assert asked[0] in known
+        asked.clear()
