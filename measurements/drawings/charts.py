@@ -4,13 +4,23 @@ from collections.abc import Iterator
 from datetime import date
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 from geometry.units import MM_PER_INCH, LengthUnit
-from measurements.drawings.figures import axis_name, figure, rows_on_one_time_axis, scatter
+from measurements.drawings.figures import (
+    axis_name,
+    day_format,
+    figure,
+    rows_on_one_time_axis,
+    scatter,
+)
+from measurements.drawings.parts import side_words
 from measurements.forecast.trend import Trend
 
 INK, SOFT, ACCENT, ALARM = "#3b3a37", "#8a8479", "#14557b", "#9c2a12"
 BAND = "rgba(20, 85, 123, 0.18)"
-ROWS = ("Bridge rise", "Action 12", "Saddle")
+ROWS = (gettext_noop("Bridge rise"), gettext_noop("Action 12"), gettext_noop("Saddle"))
 HEIGHTS, GAP = (0.56, 0.22, 0.22), 0.04
 
 
@@ -42,12 +52,12 @@ def _axes(trend: Trend, unit: LengthUnit, per_unit: float) -> dict[str, Any]:
     digits = ".2f" if unit == "mm" else ".3f"
     for row, words in enumerate(ROWS, start=1):
         axes[axis_name("x", row)] |= {
-            "hoverformat": "%e %b %Y",
+            "hoverformat": day_format(),
             "showspikes": True,
             "spikethickness": 1,
         }
         axes[axis_name("y", row)] |= {
-            "title": {"text": f"{words}, {unit}"},
+            "title": {"text": f"{_(words)}, {unit}"},
             "tickformat": digits,
             "hoverformat": digits,
         }
@@ -82,10 +92,11 @@ def shows_reset_limit(trend: Trend) -> bool:
 
 def _rise(trend: Trend, per_unit: float) -> Iterator[dict[str, Any]]:
     days = [point.day for point in trend.band]
+    top = _("90 % point")
     for name, figures, line, fill in (
-        ("90 % point", [p.high_mm for p in trend.band], 0, {}),
-        ("likely range", [p.low_mm for p in trend.band], 0, {"fill": "tonexty"}),
-        ("likely", [p.likely_mm for p in trend.band], 2, {}),
+        (top, [p.high_mm for p in trend.band], 0, {}),
+        (_("likely range"), [p.low_mm for p in trend.band], 0, {"fill": "tonexty"}),
+        (_("likely"), [p.likely_mm for p in trend.band], 2, {}),
     ):
         yield scatter(
             days,
@@ -95,12 +106,12 @@ def _rise(trend: Trend, per_unit: float) -> Iterator[dict[str, Any]]:
             mode="lines",
             line={"width": line, "color": ACCENT, "dash": "dash"},
             fillcolor=BAND,
-            showlegend=name != "90 % point",
+            showlegend=name != top,
             **fill,
         )
     for held_down, name, symbol in (
-        (False, "reading, corrected", "circle"),
-        (True, "reading the fit distrusts", "x"),
+        (False, _("reading, corrected"), "circle"),
+        (True, _("reading the fit distrusts"), "x"),
     ):
         readings = [reading for reading in trend.readings if reading.held_down == held_down]
         if readings:
@@ -120,10 +131,10 @@ def _limits(trend: Trend, per_unit: float) -> list[tuple[dict[str, Any], dict[st
     """Each limit that is shown, as a line and its words."""
     found = []
     if trend.saddle_limit_mm is not None:
-        found.append(_limit(trend.saddle_limit_mm / per_unit, "saddle at its floor", "dot"))
+        found.append(_limit(trend.saddle_limit_mm / per_unit, _("saddle at its floor"), "dot"))
     if shows_reset_limit(trend) and trend.reset_limit_mm != trend.saddle_limit_mm:
         assert trend.reset_limit_mm is not None  # noqa: S101  what is shown is there
-        found.append(_limit(trend.reset_limit_mm / per_unit, "joint's travel used up", "solid"))
+        found.append(_limit(trend.reset_limit_mm / per_unit, _("joint's travel used up"), "solid"))
     return found
 
 
@@ -149,7 +160,7 @@ def _works(trend: Trend, per_unit: float) -> dict[str, Any]:
         row=1,
         text=[work.words for work in trend.works],
         hovertemplate="%{text}<extra></extra>",
-        name="work done",
+        name=_("work done"),
         mode="markers",
         marker={"size": 11, "symbol": "triangle-up-open", "color": INK},
     )
@@ -164,7 +175,7 @@ def _sides(
             [day for day, _ in points],
             [value / per_unit for _, value in points],
             row=row,
-            name=side,
+            name=side_words(side),
             legendgroup=side,
             showlegend=row == 2,
             mode="lines+markers",

@@ -7,8 +7,13 @@ them.
 
 from collections.abc import Iterable, Sequence
 from datetime import date
+from functools import cache
 from math import isfinite
 from typing import Any
+
+from django.utils.dates import MONTHS, MONTHS_3, WEEKDAYS, WEEKDAYS_ABBR
+from django.utils.formats import get_format
+from django.utils.translation import get_language, override
 
 CONFIG = {
     "displaylogo": False,
@@ -18,6 +23,8 @@ CONFIG = {
     "displayModeBar": False,
 }
 FONT = {"family": "system-ui, sans-serif", "size": 13}
+#: Django's letters for parts of a day, as the script's.
+_LETTERS = {"j": "%-d", "M": "%b", "F": "%b", "Y": "%Y"}
 #: The library's theme "none": nothing is set for us.
 NO_THEME = {"data": {"scatter": [{"type": "scatter"}]}}
 
@@ -60,8 +67,37 @@ def figure(data: list[dict[str, Any]], layout: dict[str, Any]) -> dict[str, Any]
     return {
         "data": data,
         "layout": {"template": NO_THEME, "font": FONT, **layout},
-        "config": CONFIG,
+        "config": CONFIG | _written_in(get_language() or "en"),
     }
+
+
+def day_format() -> str:
+    """How the script is to write a day: ``%-d %b %Y``, with the month's name cut short."""
+    return _days("SHORT_DATE_FORMAT")
+
+
+def _days(name: str) -> str:
+    return "".join(_LETTERS.get(sign, sign) for sign in str(get_format(name)))
+
+
+@cache
+def _written_in(language: str) -> dict[str, Any]:
+    """What makes the script write days and figures as that language does, from Django's own formats."""
+    with override(language):
+        sunday_first = (6, *range(6))
+        words = {
+            "days": [str(WEEKDAYS[day]) for day in sunday_first],
+            "shortDays": [str(WEEKDAYS_ABBR[day]) for day in sunday_first],
+            "months": [str(MONTHS[month]) for month in range(1, 13)],
+            "shortMonths": [str(MONTHS_3[month]).title() for month in range(1, 13)],
+            "decimal": str(get_format("DECIMAL_SEPARATOR")),
+            "thousands": str(get_format("THOUSAND_SEPARATOR")),
+            "year": "%Y",
+            "month": "%b %Y",
+            "dayMonth": _days("MONTH_DAY_FORMAT"),
+            "dayMonthYear": day_format(),
+        }
+    return {"locale": language, "locales": {language: {"dictionary": {}, "format": words}}}
 
 
 def _place(row: int) -> str:

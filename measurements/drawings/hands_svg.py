@@ -1,6 +1,11 @@
 """A drift chart as a picture, coordinates only; ``_drift.svg`` prints them."""
 
 from dataclasses import dataclass
+from datetime import datetime
+
+from django.utils.formats import date_format
+from django.utils.timezone import localtime
+from django.utils.translation import gettext as _
 
 from measurements.drawings.parts import Line, Point, Text
 from measurements.gauges.hands import Hand
@@ -40,17 +45,34 @@ def drift_picture(hand: Hand) -> DriftPicture:
     return DriftPicture(
         width=WIDTH,
         height=HEIGHT,
-        title=f"{hand.name}: {count} readings from {month_words(first)} to {month_words(last)}, "
-        + ("beyond the limits at the end" if hand.since else "within the limits at the end"),
+        title=_title(hand, count),
         line=" ".join(f"{x},{height}" for x, height in points),
         dots=tuple(point for point, out in zip(points, chart.beyond, strict=True) if not out),
         beyond=tuple(point for point, out in zip(points, chart.beyond, strict=True) if out),
         centre=across[0],
         limits=(across[1], across[2]),
         labels=(
-            Text(SIDE, HEIGHT - 6, f"{first:%b %Y}", "start"),
-            Text(WIDTH - SIDE, HEIGHT - 6, f"{last:%b %Y}", "end"),
-            Text(SIDE, y(chart.high) + 13, "reads too high", "start"),
-            Text(SIDE, y(chart.low) - 4, "reads too low", "start"),
+            Text(SIDE, HEIGHT - 6, _short(first), "start"),
+            Text(WIDTH - SIDE, HEIGHT - 6, _short(last), "end"),
+            Text(SIDE, y(chart.high) + 13, _("reads too high"), "start"),
+            Text(SIDE, y(chart.low) - 4, _("reads too low"), "start"),
         ),
     )
+
+
+def _title(hand: Hand, count: int) -> str:
+    if hand.since:
+        words = _(
+            "%(name)s: %(count)s readings from %(first)s to %(last)s, beyond the limits at the end"
+        )
+    else:
+        words = _(
+            "%(name)s: %(count)s readings from %(first)s to %(last)s, within the limits at the end"
+        )
+    first, last = month_words(hand.moments[0]), month_words(hand.moments[-1])
+    return words % {"name": hand.name, "count": count, "first": first, "last": last}
+
+
+def _short(moment: datetime) -> str:
+    """``Sep 2026``, where there is little room."""
+    return date_format(localtime(moment), "M Y")

@@ -3,8 +3,12 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
+
 from measurements.drawings.parts import Line, Point, Text
 from measurements.plan.load import Quarter
+from shop.figures import decimal
 
 NARROW, WIDE = 340, 720  # px of the view box: a phone; a desk
 HEIGHT, ABOVE, BELOW, LEFT, RIGHT = 260.0, 40.0, 46.0, 34.0, 8.0
@@ -55,17 +59,26 @@ def load_words(quarters: Sequence[Quarter], capacity: int) -> str:
     already, *ahead = quarters
     two_years = sum(quarter.expected for quarter in ahead)
     over = [quarter.words for quarter in ahead if quarter.expected > capacity]
-    words = (
-        f"Due already: about {count_words(already.expected)} ({already.low} to {already.high}). In the "
-        f"running quarter and the next eight: about {count_words(two_years)} more, against room for "
-        f"{capacity} a quarter."
-    )
-    return f"{words} More than there is room for: {', '.join(over)}." if over else words
+    words = _(
+        "Due already: about %(due)s (%(low)s to %(high)s). In the running quarter and the next eight: "
+        "about %(more)s more, against room for %(capacity)s a quarter."
+    ) % {
+        "due": count_words(already.expected),
+        "low": already.low,
+        "high": already.high,
+        "more": count_words(two_years),
+        "capacity": capacity,
+    }
+    if not over:
+        return words
+    return f"{words} " + _("More than there is room for: %(quarters)s.") % {
+        "quarters": ", ".join(over)
+    }
 
 
 def count_words(count: float) -> str:
     """``0.4`` or ``12``: tenths only where they matter."""
-    return f"{count:.1f}" if count < 9.95 else f"{count:.0f}"
+    return decimal(count, 1 if count < 9.95 else 0)
 
 
 def _picture(quarters: Sequence[Quarter], capacity: int, width: int) -> LoadPicture:
@@ -83,14 +96,16 @@ def _picture(quarters: Sequence[Quarter], capacity: int, width: int) -> LoadPict
     return LoadPicture(
         width=width,
         height=HEIGHT,
-        title="Neck resets expected in each quarter",
+        title=_("Neck resets expected in each quarter"),
         words=load_words(quarters, capacity),
         frame=Line(LEFT, y(0), width - RIGHT, y(0)),
         grid=tuple(Line(LEFT, y(level), width - RIGHT, y(level)) for level in levels),
         grid_labels=tuple(Text(LEFT - 6, y(level) + 4, str(level), "end") for level in levels),
         bars=tuple(_bar(quarter, place, each, y) for place, quarter in enumerate(quarters)),
         capacity=Line(LEFT, limit, width - RIGHT, limit),
-        capacity_label=Text(LEFT, 14.0, f"dashed: room for {capacity} a quarter", "start"),
+        capacity_label=Text(
+            LEFT, 14.0, _("dashed: room for %(count)s a quarter") % {"count": capacity}, "start"
+        ),
     )
 
 
@@ -100,12 +115,6 @@ def _bar(quarter: Quarter, place: int, each: float, y: Callable[[float], float])
     low, high = y(quarter.low), y(quarter.high)
     cap = wide / 5
     above = min(high, y(quarter.booked) - 6) if quarter.booked else high
-    if quarter.start is None:
-        first, second = "due", "already"
-    else:
-        first = f"Q{(quarter.start.month + 2) // 3}"
-        named = first == "Q1" or (place == 1 and first != "Q4")  # the next one names its year then
-        second = str(quarter.start.year) if named else ""
     return Bar(
         x=round(middle - wide / 2, 1),
         y=y(quarter.expected),
@@ -119,10 +128,25 @@ def _bar(quarter: Quarter, place: int, each: float, y: Callable[[float], float])
         ),
         booked=(middle, y(quarter.booked)) if quarter.booked else None,
         label=tuple(
-            Text(middle, HEIGHT - up, words) for up, words in ((26, first), (11, second)) if words
+            Text(middle, HEIGHT - up, words)
+            for up, words in zip((26, 11), _label(quarter, place), strict=True)
+            if words
         ),
         figure=Text(middle, above - 5, count_words(quarter.expected)),
     )
+
+
+def _label(quarter: Quarter, place: int) -> tuple[str, str]:
+    """Two short lines below a bar."""
+    if quarter.start is None:
+        return (
+            pgettext("first of two short lines", "due"),
+            pgettext("second of two short lines", "already"),
+        )
+    number = (quarter.start.month + 2) // 3
+    named = number == 1 or (place == 1 and number != 4)  # the next one names its year then
+    year = str(quarter.start.year) if named else ""
+    return _("Q%(quarter)s") % {"quarter": number}, year
 
 
 def _step(top: int) -> int:

@@ -4,14 +4,26 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from django.utils.safestring import SafeString
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, pgettext
 
 from geometry.units import LengthUnit
 from shop.figures import length_words
 
 Point = tuple[float, float]
-SIDES = ("bass", "treble")
+SIDES = (gettext_noop("bass"), gettext_noop("treble"))
 TEXT = 12.0  # size of the type. [px of the view box]
 LETTER = 0.62  # widest usual letter of the type, as a share of its size
+
+
+def side_words(side: str) -> str:
+    """One of ``SIDES`` in the reader's language."""
+    return _(side)
+
+
+def _now_and_after() -> tuple[str, str]:
+    return pgettext("short, in a drawing", "now"), pgettext("short, in a drawing", "after")
 
 
 @dataclass(frozen=True)
@@ -37,7 +49,7 @@ class After:
     saddle_mm: tuple[float | None, float | None]
     actions_mm: Mapping[tuple[int, str], float] = field(default_factory=dict)
     nut_mm: tuple[float | None, float | None] = (None, None)
-    key: tuple[str, str] = ("now", "after")
+    key: tuple[str, str] = field(default_factory=_now_and_after)
 
 
 @dataclass(frozen=True)
@@ -131,6 +143,21 @@ def spread(
     return centres
 
 
+def column_words() -> tuple[str, str, str]:
+    """Narrow headings: of the saddle's column, and two lines of the bridge rise's."""
+    return (
+        pgettext("short, in a drawing", "saddle"),
+        pgettext("first of two short lines", "bridge"),
+        pgettext("second of two short lines", "rise"),
+    )
+
+
+def fewer(frets: Sequence[int], most: int) -> list[int]:
+    """As many frets as fit: the 1st and the 12th first, then the others from the body inwards."""
+    ranked = sorted(frets, key=lambda fret: (fret not in (1, 12), -fret))
+    return sorted(ranked[:most])
+
+
 def figure(value_mm: float, unit: LengthUnit) -> str:
     """A length without its unit, for a picture that states the unit once."""
     return length_words(value_mm, unit).rsplit(" ", 1)[0]
@@ -138,27 +165,35 @@ def figure(value_mm: float, unit: LengthUnit) -> str:
 
 def words_of(now: Measured, after: After | None, factor: int, unit: LengthUnit) -> str:
     """The picture in words and figures, for those who cannot see it."""
-    parts = [_sentence("As measured" if after is None else after.key[0].capitalize(), now, unit)]
+    parts = [_sentence(_("As measured") if after is None else capfirst(after.key[0]), now, unit)]
     if now.relief_mm is not None:
-        parts.append(f"Relief {length_words(now.relief_mm, unit)}.")
+        parts.append(_("Relief %(relief)s.") % {"relief": length_words(now.relief_mm, unit)})
     if after is not None:
-        lead = f"{after.key[1].capitalize()}, dashed ({after.words})"
+        lead = _("%(after)s, dashed (%(what)s)")
+        lead %= {"after": capfirst(after.key[1]), "what": after.words}
         parts.append(_sentence(lead, after, unit))
-    parts.append(f"To scale along the strings; heights drawn {factor} times larger.")
-    return " ".join(parts)
+    scale = _("To scale along the strings; heights drawn %(factor)s times larger.")
+    return " ".join([*parts, scale % {"factor": factor}])
 
 
 def _sentence(lead: str, source: Measured | After, unit: LengthUnit) -> str:
     parts = []
     if source.bridge_rise_mm is not None:
-        parts.append(f"bridge rise {length_words(source.bridge_rise_mm, unit)}")
-    named = [("saddle", dict(zip(SIDES, source.saddle_mm, strict=True)))]
-    for fret in sorted({fret for fret, _ in source.actions_mm}):
-        named.append(
-            (f"action at fret {fret}", {s: source.actions_mm.get((fret, s)) for s in SIDES})
-        )
-    for name, by_side in named:
-        figures = [f"{length_words(mm, unit)} {s}" for s, mm in by_side.items() if mm is not None]
-        if figures:
-            parts.append(f"{name} {', '.join(figures)}")
-    return f"{lead}: {'; '.join(parts) or 'nothing'}."
+        rise = length_words(source.bridge_rise_mm, unit)
+        parts.append(_("bridge rise %(length)s") % {"length": rise})
+    if saddles := _both(dict(zip(SIDES, source.saddle_mm, strict=True)), unit):
+        parts.append(_("saddle %(both)s") % {"both": saddles})
+    for fret in sorted({fret for fret, _side in source.actions_mm}):
+        by_side = {side: source.actions_mm.get((fret, side)) for side in SIDES}
+        if actions := _both(by_side, unit):
+            parts.append(_("action at fret %(fret)s %(both)s") % {"fret": fret, "both": actions})
+    return f"{lead}: {'; '.join(parts) or _('nothing')}."
+
+
+def _both(by_side: Mapping[str, float | None], unit: LengthUnit) -> str:
+    """``2.40 mm bass, 1.90 mm treble``, or the one that is known."""
+    return ", ".join(
+        f"{length_words(mm, unit)} {side_words(side)}"
+        for side, mm in by_side.items()
+        if mm is not None
+    )

@@ -5,10 +5,11 @@ from datetime import date
 from typing import Any
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from geometry.units import MM_PER_INCH, LengthUnit
 from measurements.drawings.charts import ACCENT, ALARM, INK, SOFT
-from measurements.drawings.figures import figure, scatter
+from measurements.drawings.figures import day_format, figure, scatter
 from measurements.facts.rows import date_of
 from measurements.forecast.record import Record
 
@@ -33,7 +34,7 @@ def record_figure(found: Record, unit: LengthUnit = "mm") -> dict[str, Any]:
         scatter(
             bars_x,
             bars_y,
-            name="range foretold",
+            name=_("range foretold"),
             mode="lines",
             line={"width": 9, "color": ACCENT},
             opacity=0.3,
@@ -42,7 +43,7 @@ def record_figure(found: Record, unit: LengthUnit = "mm") -> dict[str, Any]:
         scatter(
             days,
             likely,
-            name="likely",
+            name=_("likely"),
             mode="markers",
             marker={"size": 11, "color": ACCENT, "symbol": "line-ew-open", "line": {"width": 2}},
         ),
@@ -60,8 +61,8 @@ def record_figure(found: Record, unit: LengthUnit = "mm") -> dict[str, Any]:
                 )
             )
     layout = _layout(unit, height=340)
-    layout["xaxis"]["hoverformat"] = "%e %b %Y"
-    layout["yaxis"]["title"] = {"text": f"Bridge rise, {unit}"}
+    layout["xaxis"]["hoverformat"] = day_format()
+    layout["yaxis"]["title"] = {"text": f"{_('Bridge rise')}, {unit}"}
     return figure(data, layout | {"hovermode": "x unified"})
 
 
@@ -72,8 +73,14 @@ def agreement_figure(found: Record, tags: Sequence[str], unit: LengthUnit = "mm"
     low, high = (min(both), max(both)) if both else (0.0, 1.0)
     margin = MARGIN * ((high - low) or 1.0)
     span = [low - margin, high + margin]
+    # What the script puts in: a tag, and the figures as the axes write them.
+    point = _("%(tag)s: likely %(likely)s, measured %(measured)s") % {
+        "tag": "%{text}",
+        "likely": "%{x}",
+        "measured": "%{y}",
+    }
     line = {"width": 1.5, "color": SOFT, "dash": "dash"}
-    data = [scatter(span, span, name="as foretold", mode="lines", line=line, hoverinfo="skip")]
+    data = [scatter(span, span, name=_("as foretold"), mode="lines", line=line, hoverinfo="skip")]
     for inside, name, colour, symbol in _kinds():
         some = np.flatnonzero(found.inside == inside)
         if some.size:
@@ -82,7 +89,7 @@ def agreement_figure(found: Record, tags: Sequence[str], unit: LengthUnit = "mm"
                     [foretold[k] for k in some],
                     [measured[k] for k in some],
                     text=[tags[found.row[k]] for k in some],
-                    hovertemplate="%{text}: likely %{x}, measured %{y}<extra></extra>",
+                    hovertemplate=f"{point}<extra></extra>",
                     name=name,
                     mode="markers",
                     marker={"size": 7, "color": colour, "symbol": symbol},
@@ -91,7 +98,7 @@ def agreement_figure(found: Record, tags: Sequence[str], unit: LengthUnit = "mm"
             )
     layout = _layout(unit, height=520)
     digits = _digits(unit)
-    for axis, words in (("xaxis", "Foretold as likely"), ("yaxis", "Measured")):
+    for axis, words in (("xaxis", _("Foretold as likely")), ("yaxis", _("Measured"))):
         layout[axis] |= {
             "title": {"text": f"{words}, {unit}"},
             "range": span,
@@ -105,8 +112,8 @@ def agreement_figure(found: Record, tags: Sequence[str], unit: LengthUnit = "mm"
 
 def _kinds() -> tuple[tuple[bool, str, str, str], ...]:
     return (
-        (True, "measured, inside the range", INK, "circle"),
-        (False, "measured, outside it", ALARM, "x"),
+        (True, _("measured, inside the range"), INK, "circle"),
+        (False, _("measured, outside it"), ALARM, "x"),
     )
 
 

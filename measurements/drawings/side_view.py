@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from geometry.action import Neck, camber_at, height_at_nut, reach, sag_per_relief
 from geometry.units import LengthUnit
@@ -148,7 +149,7 @@ def side_view(
         x_mm = float(neck.joint_mm) if pivot_x_mm is None else pivot_x_mm
         pivot = (x_mm, -pivot_depth_mm)
     sheet = Sheet(neck, now, rise, lines, after, fret_count, pivot, unit, width)
-    title = f"Side view of {name}" if name else "Side view"
+    title = _("Side view of %(name)s") % {"name": name} if name else _("Side view")
     return sheet.view(title, words_of(now, after, sheet.factor, unit))
 
 

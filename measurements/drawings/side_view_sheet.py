@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from geometry.action import Neck, camber_at, sag_per_relief
 from geometry.constants import MAX_FRET
@@ -17,7 +18,10 @@ from measurements.drawings.parts import (
     Point,
     SideView,
     Text,
+    column_words,
+    fewer,
     figure,
+    side_words,
     spread,
     text_width,
 )
@@ -284,7 +288,7 @@ class Sheet:
     # What was measured
 
     def _dots(self, actions_mm: Mapping[tuple[int, str], float]) -> Iterable[Point]:
-        for (fret, _), mm in sorted(actions_mm.items()):
+        for (fret, _side), mm in sorted(actions_mm.items()):
             if fret <= self.fret_count:
                 yield self.x(self.fret_x(fret)), self.y(self.edge(fret) + mm)
 
@@ -303,10 +307,10 @@ class Sheet:
         """Figures above the picture: a column for each set fret, the saddle and the bridge rise."""
         labels = self._rows()
         suffix = f", {self.after.key[1]}" if self.after else ""
-        named = [side + suffix * late for side, late in labels]
+        named = [side_words(side) + suffix * late for side, late in labels]
         left, right = max(text_width(words) for words in named) + 4.0, self.width - 2.0
         column = max(text_width(words) for words in self._printed_figures(labels)) + 5.0
-        frets = _fewer(frets, int((right - left) / column) - 2)
+        frets = fewer(frets, int((right - left) / column) - 2)
         targets = [(self.fret_x(fret), self.edge(fret)) for fret in frets]
         targets.append((self.saddle_x_mm, self.rise_mm + max(s or 0.0 for s in self.now.saddle_mm)))
         targets.append((self.saddle_x_mm + RISE_MARK_MM, max(self.rise_mm, 0.0)))
@@ -333,7 +337,7 @@ class Sheet:
         return tuple(heads), tuple(cells), leaders
 
     def _printed_figures(self, labels: Sequence[tuple[str, bool]]) -> Iterable[str]:
-        yield "saddle"  # the widest of the headings
+        yield from column_words()
         for side, late in labels:
             for mm in self._row(side, late, self._frets()):
                 if mm is not None:
@@ -343,9 +347,10 @@ class Sheet:
         saddle, rise = centres[-2:]
         heads = [Text(c, ROW * 2, str(fret)) for fret, c in zip(frets, centres, strict=False)]
         if frets:
-            heads.append(Text(centres[0] - 8.0, ROW, "action at fret", "start"))
-        heads += [Text(saddle, ROW * 2, "saddle")]
-        return [*heads, Text(rise, ROW, "bridge"), Text(rise, ROW * 2, "rise")]
+            heads.append(Text(centres[0] - 8.0, ROW, _("action at fret"), "start"))
+        saddle_words, first, second = column_words()
+        heads.append(Text(saddle, ROW * 2, saddle_words))
+        return [*heads, Text(rise, ROW, first), Text(rise, ROW * 2, second)]
 
     def _rows(self) -> list[tuple[str, bool]]:
         """The rows that have any figure: a side, and whether it is of the option."""
@@ -373,22 +378,27 @@ class Sheet:
 
     def _notes(self, bottom: float) -> Iterable[Text]:
         joint = round(float(np.asarray(self.neck.joint_fret)))
-        yield Text(self.x(self.joint_x_mm), bottom + ROW - 3.0, f"joint at fret {joint}")
+        yield Text(
+            self.x(self.joint_x_mm),
+            bottom + ROW - 3.0,
+            _("joint at fret %(fret)s") % {"fret": joint},
+        )
         if self.now.relief_mm is not None:
             y = self.y(self._deck_mm()) + 14.0
-            words = f"relief {figure(self.now.relief_mm, self.unit)}"
+            words = _("relief %(figure)s") % {"figure": figure(self.now.relief_mm, self.unit)}
             yield Text(self.x(self.fret_x(6)), y, words)
+        plane = _("fret plane")
         start, end = self._surface()[-1][0], self.saddle_x_mm - BRIDGE_FRONT_MM - 3.0
-        roomy = (end - start) * self.per_mm > text_width("fret plane")
+        roomy = (end - start) * self.per_mm > text_width(plane)
         if roomy and self.rise_mm < BRIDGE_MM - 3.0:
             middle = round((self.x(start) + self.x(end)) / 2, 1)
-            yield Text(middle, self.y(0.0) + 12.0, "fret plane", over_lines=True)
+            yield Text(middle, self.y(0.0) + 12.0, plane, over_lines=True)
         pivot = self._pivot()
         if pivot is not None:
-            yield Text(pivot[0] + 8.0, pivot[1] + 4.0, "pivot", "start")
-        unit = "inches" if self.unit == "in" else "mm"
-        words = f"Figures in {unit}, heights ×{self.factor}"
-        yield Text(0.0, bottom + ROW * 2, words, "start")
+            yield Text(pivot[0] + 8.0, pivot[1] + 4.0, _("pivot"), "start")
+        inches = _("Figures in inches, heights ×%(factor)s")
+        words = inches if self.unit == "in" else _("Figures in mm, heights ×%(factor)s")
+        yield Text(0.0, bottom + ROW * 2, words % {"factor": self.factor}, "start")
 
     def _key(self, bottom: float, after: After) -> tuple[tuple[Line, Text], ...]:
         y = round(bottom + ROW * 2, 1)
@@ -401,9 +411,3 @@ class Sheet:
             samples.append((line, Text(round(left, 1), y, words, "start", late)))
             right = left - 40.0
         return tuple(reversed(samples))
-
-
-def _fewer(frets: Sequence[int], most: int) -> list[int]:
-    """As many frets as fit: the 1st and the 12th first, then the others from the body inwards."""
-    ranked = sorted(frets, key=lambda fret: (fret not in (1, 12), -fret))
-    return sorted(ranked[:most])

@@ -10,11 +10,14 @@ from datetime import date, timedelta
 from itertools import pairwise
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
 from geometry.units import MM_PER_INCH, LengthUnit
 from measurements.drawings.charts import shows_reset_limit
 from measurements.drawings.parts import Line, Point, Text, text_width
 from measurements.forecast.trend import BandPoint, Trend
-from shop.figures import day_words, length_words
+from shop.figures import day_words, decimal, length_words
 
 NARROW = 340  # px of the view box: a phone
 WIDE = 720  # a desk or an A4 page
@@ -83,7 +86,7 @@ def trend_picture(
     *,
     unit: LengthUnit = "mm",
     name: str = "",
-    today_words: str = "today",
+    today_words: str = "",
     width: int = WIDE,
 ) -> TrendPicture | None:
     """Coordinates of the trend's picture, or None where there is no reading of the bridge rise.
@@ -97,14 +100,14 @@ def trend_picture(
     name : str
         What to call the instrument in the title.
     today_words : str
-        What to call the day up to which the readings go.
+        What to call the day up to which the readings go, if not today.
     width : int
         ``NARROW`` or ``WIDE``.
     """
     if not trend.readings:
         return None
-    title = f"Trend of {name}" if name else "Trend of the bridge rise"
-    return _Plot(trend, unit, width, today_words).view(title, words_of(trend, unit))
+    title = _("Trend of %(name)s") % {"name": name} if name else _("Trend of the bridge rise")
+    return _Plot(trend, unit, width, today_words or _("today")).view(title, words_of(trend, unit))
 
 
 def last_day(trend: Trend) -> date:
@@ -176,7 +179,7 @@ class _Plot:
             works=tuple(self._works()),
             today=Line(today, self.top, today, self.bottom),
             today_label=self._today_label(today),
-            heading=Text(0.0, 12.0, f"Bridge rise in {_unit_words(self.unit)}", "start"),
+            heading=Text(0.0, 12.0, _heading(self.unit), "start"),
             signs=signs,
         )
 
@@ -205,10 +208,7 @@ class _Plot:
         step = next((s for s in steps if (high - low) / s <= MOST_TICKS), steps[-1])
         marks = range(int(-(-low // step)), int(high // step) + 1)
         digits = 2 if self.unit == "in" else 1
-        return [
-            (self.y(mark * step * per_unit), f"{mark * step:.{digits}f}".replace("-", "−"))
-            for mark in marks
-        ]
+        return [(self.y(mark * step * per_unit), decimal(mark * step, digits)) for mark in marks]
 
     def _course(self, level: Callable[[BandPoint], float]) -> list[Point]:
         """A line through the band's points, cut where it leaves the picture at the top."""
@@ -248,17 +248,18 @@ class _Plot:
     def _joint_limit(self) -> tuple[float | None, str]:
         at_mm = self.trend.reset_limit_mm
         if at_mm is None or self.reset_limit_mm is not None:
-            return at_mm, "joint's travel used up: reset due"
-        return self.high_mm, f"joint's travel ends: {length_words(at_mm, self.unit)}, above"
+            return at_mm, _("joint's travel used up: reset due")
+        words = _("joint's travel ends: %(height)s, above")
+        return self.high_mm, words % {"height": length_words(at_mm, self.unit)}
 
     def _limit_labels(self) -> Iterator[Text]:
         """Beside their lines, where no dot, line or other label is; above the line if it is free."""
         named = (
-            [(self.trend.saddle_limit_mm, "saddle at its floor: reset due")]
+            [(self.trend.saddle_limit_mm, _("saddle at its floor: reset due"))]
             if self._same()
             else [
                 self._joint_limit(),
-                (self.trend.saddle_limit_mm, "saddle at its floor"),
+                (self.trend.saddle_limit_mm, _("saddle at its floor")),
             ]
         )
         lines = [self.y(mm) for mm, _ in named if mm is not None]
@@ -295,13 +296,13 @@ class _Plot:
     # The key
 
     def _signs(self) -> Iterator[Sign]:
-        entries = [("dot", "reading, corrected for work and season")]
+        entries = [("dot", _("reading, corrected for work and season"))]
         if any(reading.held_down for reading in self.trend.readings):
-            entries.append(("cross", "reading that does not fit the rest"))
+            entries.append(("cross", _("reading that does not fit the rest")))
         if self.band:
-            entries += [("likely", "likely course"), ("band", "likely range (8 in 10)")]
+            entries += [("likely", _("likely course")), ("band", _("likely range (8 in 10)"))]
         if self.trend.works:
-            entries.append(("work", "work done"))
+            entries.append(("work", _("work done")))
         x, y = 0.0, self.bottom + TICK + 12.0 + ROW + 4.0
         for kind, words in entries:
             width = 28.0 + text_width(words)
@@ -335,34 +336,44 @@ def _inside(box: Box, point: Point, margin: float) -> bool:
     return box[0] - margin < x < box[2] + margin and box[1] - margin < y < box[3] + margin
 
 
-def _unit_words(unit: LengthUnit) -> str:
-    return "inches" if unit == "in" else "mm"
+def _heading(unit: LengthUnit) -> str:
+    return _("Bridge rise in inches") if unit == "in" else _("Bridge rise in mm")
 
 
 def words_of(trend: Trend, unit: LengthUnit) -> str:
     """The trend in words and figures, for those who cannot see it."""
-
-    def length(mm: float) -> str:
-        return length_words(mm, unit)
-
-    first, last = trend.readings[0], trend.readings[-1]
-    count = len(trend.readings)
-    parts = [
-        f"{count} reading{'s' if count > 1 else ''} of the bridge rise, corrected for work and season:"
-        f" {length(first.lasting_mm)} on {day_words(first.day)}"
-        + (f", {length(last.lasting_mm)} on {day_words(last.day)}." if count > 1 else ".")
-    ]
+    parts = [_readings_words(trend, unit)]
     until = last_day(trend)
     ahead = [point for point in trend.band if point.day <= until]
     if ahead:
         end = ahead[-1]
-        parts.append(
-            f"By {end.day:%Y} likely {length(end.likely_mm)},"
-            f" between {length(end.low_mm)} and {length(end.high_mm)}."
+        low, likely, high = (
+            length_words(mm, unit) for mm in (end.low_mm, end.likely_mm, end.high_mm)
         )
+        words = _("By %(year)s likely %(likely)s, between %(low)s and %(high)s.")
+        parts.append(words % {"year": end.day.year, "likely": likely, "low": low, "high": high})
     if trend.saddle_limit_mm is not None:
-        parts.append(f"The saddle is at its floor at {length(trend.saddle_limit_mm)}.")
+        words = _("The saddle is at its floor at %(height)s.")
+        parts.append(words % {"height": length_words(trend.saddle_limit_mm, unit)})
     if trend.reset_limit_mm is not None:
-        parts.append(f"A reset is due at {length(trend.reset_limit_mm)}.")
+        words = _("A reset is due at %(height)s.")
+        parts.append(words % {"height": length_words(trend.reset_limit_mm, unit)})
     parts += [f"{day_words(work.day)}: {work.words}." for work in trend.works]
     return " ".join(parts)
+
+
+def _readings_words(trend: Trend, unit: LengthUnit) -> str:
+    first, last, count = trend.readings[0], trend.readings[-1], len(trend.readings)
+    return ngettext(
+        "%(count)s reading of the bridge rise, corrected for work and season: %(first)s on "
+        "%(first_day)s.",
+        "%(count)s readings of the bridge rise, corrected for work and season: %(first)s on "
+        "%(first_day)s, %(last)s on %(last_day)s.",
+        count,
+    ) % {
+        "count": count,
+        "first": length_words(first.lasting_mm, unit),
+        "first_day": day_words(first.day),
+        "last": length_words(last.lasting_mm, unit),
+        "last_day": day_words(last.day),
+    }

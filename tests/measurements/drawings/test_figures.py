@@ -5,14 +5,23 @@ from datetime import date
 
 import plotly.graph_objects as go
 import pytest
+from django.utils.formats import date_format
 from plotly.subplots import make_subplots
 
 from geometry.units import MM_PER_INCH
 from measurements.drawings.charts import GAP, HEIGHTS, trend_figure
-from measurements.drawings.figures import CONFIG, figure, rows_on_one_time_axis, scatter
+from measurements.drawings.figures import (
+    CONFIG,
+    day_format,
+    figure,
+    rows_on_one_time_axis,
+    scatter,
+)
 from measurements.drawings.record_charts import agreement_figure, record_figure
 from measurements.forecast.record import record
 from measurements.forecast.trend import BandPoint, Trend, TrendReading, TrendWork
+from shop.figures import day_short
+from shop.languages import written_in
 from tests.measurements.forecast.test_record import shop_of
 
 DAY = date(2024, 6, 1)
@@ -48,7 +57,34 @@ def test_the_library_knows_every_property_and_value(name):
     again = json.loads(checked.to_json())
     assert again["data"] == made["data"]
     assert again["layout"] == made["layout"]
-    assert made["config"] == CONFIG
+    assert made["config"].items() >= CONFIG.items()
+
+
+@pytest.mark.parametrize("language", ["en-gb", "de"])
+@pytest.mark.parametrize("month", range(1, 13))
+def test_the_script_writes_days_as_the_page_does(language, month):
+    day = date(2026, month, 4)
+    with written_in(language):
+        config = figure([], {})["config"]
+        words = config["locales"][config["locale"]]["format"]
+        # d3-time-format, from memory: %-d without padding, %b the short month, %Y the year.
+        parts = {"%-d": "4", "%b": words["shortMonths"][month - 1], "%Y": "2026"}
+        written = day_format()
+        for sign, part in parts.items():
+            written = written.replace(sign, part)
+        assert written == day_short(day)
+        assert words["months"][month - 1] == date_format(day, "F")
+        assert json.loads(json.dumps(config)) == config
+
+
+def test_the_script_writes_figures_and_weekdays_as_the_language_does():
+    with written_in("de"):
+        words = figure([], {})["config"]["locales"]["de"]["format"]
+    assert (words["decimal"], words["days"][0], words["days"][6]) == (",", "Sonntag", "Samstag")
+    assert (words["dayMonth"], words["dayMonthYear"]) == ("%-d. %b", "%-d. %b %Y")
+    with written_in("en-gb"):
+        words = figure([], {})["config"]["locales"]["en-gb"]["format"]
+    assert (words["decimal"], words["thousands"], words["days"][0]) == (".", ",", "Sunday")
 
 
 def test_a_wrong_property_would_be_noticed():
