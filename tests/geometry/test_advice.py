@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from geometry import advice as trade
 from geometry.action import Neck
 from geometry.advice import GaugeUncertainty, Joint, Readings, Targets, rooms
-from geometry.reasons import REASONS
+from geometry.reasons import REASONS, height_reason
 from tests.geometry.setups import (
     NECK,
     NUT,
@@ -121,6 +121,16 @@ def test_it_walks_the_trades_order(readings, joint, first_step, key, side, recom
 
 def test_every_reason_is_reached():
     assert {key for _, _, _, key, _, _ in ORDER} | {"surprise"} == set(REASONS)
+
+
+def test_a_saddle_taller_on_one_side_is_a_new_one():
+    readings = for_error((0.8, -0.1), saddle=(2.6, 2.1))
+    advice = advise(NECK, readings, Targets(action_1_mm=NUT), TILTING)
+    bass, treble = {option.key: option for option in advice.options}[
+        "tilt_and_saddle"
+    ].saddle_cut_mm
+    assert treble < 0 < bass
+    assert height_reason(advice.options[2]).key == "turns_and_new_saddle"
 
 
 def test_a_surprise_comes_before_the_relief():

@@ -169,6 +169,8 @@ def test_the_first_guess_is_within_a_bin(fleet):
     inside = np.isfinite(found)
     width = ((high - low) / GUESS_BINS)[:, None] + np.zeros(3)
     assert (np.abs(guesses - np.log(np.where(inside, found, 1.0)))[inside] < width[inside]).all()
+    off = np.abs(guesses - np.log(np.where(inside, found, 1.0))) / width
+    assert np.median(off[inside]) < 0.2
     # whoever may have crossed at the origin, or not by the horizon, is looked at there
     assert set(np.flatnonzero(crossing_probability(fit, limit, 0.0) >= 0.1)) <= set(early)
     assert set(np.flatnonzero(~inside.all(axis=1))) <= set(late)

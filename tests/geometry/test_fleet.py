@@ -6,7 +6,7 @@ from dataclasses import asdict, replace
 import numpy as np
 import pytest
 
-from geometry.constants import SEASON_SD_MM, SMALLEST_GROUP
+from geometry.constants import SEASON_SD_MM, SMALLEST_GROUP, TELLING_READINGS
 from geometry.fleet import FleetPrior, fleet_prior, learn_prior, prior_summary
 from geometry.lift import LiftPrior, crossing, fit_lift
 from geometry.lift_model import regressors
@@ -78,6 +78,16 @@ def test_flat_and_absent_terms_stay_so():
     learnt = fleet_prior(fit_lift(*shop(14, 40, 1.6), prior=prior), prior=prior).shop
     assert learnt.origin_rise_sd_mm == np.inf
     assert learnt.season_sd_mm == 0.0
+
+
+def test_short_histories_teach_no_coefficients():
+    # A prior's own weight is not counted as readings: three each are fewer than the four that tell.
+    learnt = fleet_prior(fit_lift(*shop(16, 30, 1.6, readings=TELLING_READINGS - 1))).shop
+    for name in ("origin_rise_mean_mm", "origin_rise_sd_mm", "moisture_slope_mean"):
+        assert getattr(learnt, name) == pytest.approx(getattr(LiftPrior(), name))
+    assert learnt.moisture_slope_sd == pytest.approx(LiftPrior().moisture_slope_sd)
+    told = fleet_prior(fit_lift(*shop(16, 30, 1.6, readings=TELLING_READINGS))).shop
+    assert told.moisture_slope_sd != pytest.approx(LiftPrior().moisture_slope_sd)
 
 
 def test_an_instrument_with_one_reading_profits():

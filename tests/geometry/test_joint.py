@@ -44,6 +44,8 @@ def test_worked_adjustment_with_an_m6_bolt():
     travel = bolt_travel(tilt, 70.0)
     assert travel == pytest.approx(0.36215, abs=1e-5)
     assert travel / pitch == pytest.approx(0.362, abs=5e-4)
+    # from the middle of its travel, as is taken where nothing else is said: 70·sin δ
+    assert travel == pytest.approx(70.0 * math.sin(math.radians(tilt)), rel=1e-12)
 
 
 def test_worked_heel_wedge():
@@ -196,6 +198,7 @@ def test_a_long_log_carries_the_day(true_ratio):
         ),
         (lambda: rise_after_tilt(math.inf, 0.5, **PIVOT), "bridge_rise_mm must be a finite number"),
         (lambda: tilt_for_rise(1.0, 400.0, **PIVOT), "wanted_rise_mm as a share of the pivot"),
+        (lambda: tilt_for_rise(1.0, -400.0, **PIVOT), "wanted_rise_mm as a share of the pivot"),
         (lambda: bolt_travel(0.5, 0.0), "bolt_arm_mm must be more than 0, got 0"),
         (lambda: tilt_after_turns(90.0, 1.0, 70.0), "turns, as the sine of the angle"),
         (lambda: tilt_after_turns(math.nan, 1.0, 70.0), "turns must be a finite number, got nan"),

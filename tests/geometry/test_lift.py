@@ -60,6 +60,10 @@ def test_one_exponent_and_flat_priors_are_least_squares():
     parts = components(fit)
     np.testing.assert_allclose(parts["moisture_slope"], model.params[2], atol=1e-6)
     np.testing.assert_allclose(parts["origin_rise_mm"], model.params[0], atol=1e-4)
+    # the variance of a Student t with 5 degrees of freedom is 5/3 of its scale's square
+    variance = fit.coefficients()[1][0]
+    np.testing.assert_allclose(variance, 5 / 3 * model.bse[[0, 2]] ** 2, rtol=1e-3)
+    np.testing.assert_allclose(parts["moisture_slope_sd"] ** 2, variance[1])
 
 
 def test_recovers_what_made_the_readings():
@@ -97,6 +101,22 @@ def test_the_season_comes_off_again():
         seasonal_part(fit, age[0], offset[0])
     none = fit_lift(AGE, np.nan * RISE, OFFSET, ONES)
     assert np.isnan(seasonal_part(none, AGE, OFFSET)).all()
+
+
+def test_a_spread_is_given_from_more_than_two_degrees_of_freedom():
+    # A Student t has a variance where its degrees of freedom are more than 2, and none below: here twice
+    # the prior's shape and one reading.
+    for shape, known in ((0.4, False), (0.6, True), (1.0, True)):
+        prior = LiftPrior(noise_shape=shape)
+        parts = components(fit_lift([[10.0]], [[0.3]], [[0.0]], [[1.0]], prior=prior))
+        assert np.isfinite(parts["moisture_slope_sd"])[0] == known
+
+
+def test_what_is_thought_before_any_reading_adds_up():
+    for prior in (LiftPrior(), LiftPrior(log_rate_mean=np.array([0.0, 2.0]), log_rate_sd=0.3)):
+        np.testing.assert_allclose(np.exp(prior.log_weight()).sum(axis=(1, 2)), 1.0)
+    # the season is left out until a fleet has taught it
+    assert [len(part) for part in LiftPrior().coefficients()] == [2, 2]
 
 
 def test_assumed_ages_stand_for_a_normal_one():

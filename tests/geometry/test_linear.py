@@ -134,6 +134,14 @@ def test_residuals_of_a_combination_are_the_combination_of_residuals():
     np.testing.assert_allclose(both.cross(0, slice(1, None))[:, 0], both.cross(0, 1))
 
 
+def test_three_points_leave_one_degree_of_freedom():
+    # By hand: (0, 0), (1, 1), (2, 1) give 1/6 + x/2, residuals -1/6, 1/3, -1/6, sum of squares 1/6.
+    fit = nig_fit([[[1.0, 0.0], [1.0, 1.0], [1.0, 2.0]]], [[0.0, 1.0, 1.0]])
+    np.testing.assert_allclose(fit.coefficients, [[1 / 6, 1 / 2]])
+    assert fit.dof == 1
+    np.testing.assert_allclose(fit.residual_sd, (1 / 6) ** 0.5)
+
+
 @settings(max_examples=50, deadline=None)
 @given(order=st.permutations(range(6)), filler=st.floats(-1e6, 1e6))
 def test_order_and_padding_change_nothing(order, filler):

@@ -112,13 +112,16 @@ def test_no_shim_is_invented(joint):
         (-0.42, 3.0, -0.40),
         (2.0, 3.0, 1.40),  # the floor of 1.6 mm (common practice) stops it
         (0.5, 1.63, 0.0),
+        (-0.01, 3.0, 0.0),
         (0.5, 1.2, 0.0),  # already below: nothing more comes off
         (-3.0, 3.0, -1.80),  # the ceiling of 4.8 mm stops it
         (-1.0, 5.0, 0.0),
     ],
 )
 def test_a_saddle_is_cut_in_steps_between_its_limits(wanted, saddle, cut):
-    assert settable_cut(wanted, saddle, Targets()) == pytest.approx(cut, abs=1e-12)
+    found = settable_cut(wanted, saddle, Targets())
+    assert found == pytest.approx(cut, abs=1e-12)
+    assert np.signbit(found) == (cut < 0)  # no "−0" on a page
 
 
 @given(st.floats(-20, 20), st.floats(0, 12), any_targets)

@@ -308,6 +308,8 @@ def test_sides_too_far_apart_for_any_saddle():
         (for_error(0.4, saddle=(4.6, 4.6)), TILTING, "saddle"),
         # A low saddle is not lowered while there is travel.
         (for_error(0.5, saddle=(1.8, 1.8)), TILTING, "tilt"),
+        # Nor cut out of its band where no way is in it on both sides.
+        (for_error((0.7, 0.8), saddle=(4.1, 2.3)), SHIMMED, "tilt"),
         # Neither: a reset.
         (for_error(0.8, saddle=(2.0, 2.0)), Joint(), "reset"),
         # Too low, and the joint goes one way only: a taller saddle.

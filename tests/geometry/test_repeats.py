@@ -42,6 +42,7 @@ from geometry.units import parse_length
         ("1 1/64 1 2/64", "mm", [25.796875, 26.19375]),
         ("1 1/64; 6/64", "mm", [25.796875, 2.38125]),
         ("-0.3 -0.2", "mm", [-0.3, -0.2]),
+        ("-1 1/64", "mm", [-25.796875]),
         # What gauges type: leading zeros, a sign, a unit without a space, an ending.
         ("+002.40 mm\r", "in", [2.4]),
         ("2.40mm", "in", [2.4]),
@@ -108,6 +109,8 @@ def test_the_odd_reading_out_is_named():
     assert odd_one([2.4, 4.2, 2.4], 0.1) == 1
     assert odd_one([2.4, 3.1], 0.1) == 1
     assert odd_one([2.4], 0.1) is None
+    # 0.8 mm apart where the limit, 4·√2·u, is 0.8 mm: the last digit decides nothing
+    assert odd_one([2.4, 2.4 + 0.8], 0.8 / 4 / 2**0.5) is None
 
 
 def test_two_good_readings_are_asked_about_once_in_two_hundred_times():

@@ -184,6 +184,14 @@ def test_a_cambered_board_carries_the_middle_strings_higher():
     assert pull.bolt_n[0] == pytest.approx(120 * (12 + 1.815) / 70, rel=1e-4)
 
 
+def test_two_strings_lie_at_the_two_edges():
+    # By hand as above: each 1.815 over the plane; a single one in the middle, a drop of 0.662 higher.
+    pull = pull_on_joint(bench(), [120.0, 120.0], 70.0)
+    assert pull.bolt_n == pytest.approx(120 * (12 + 1.815) / 70, rel=1e-4)
+    pull = pull_on_joint(bench(), [120.0], 70.0)
+    assert pull.bolt_n == pytest.approx(120 * (12 + 1.815 + 0.662) / 70, rel=1e-4)
+
+
 def test_strings_below_the_pivot_load_no_bolt():
     no_depth = replace(TILTING, pivot_depth_mm=0.0)
     low = replace(READINGS, action_1_mm=(0.0, 0.0), action_12_mm=(0.0, 0.0), relief_mm=0.0)
