@@ -133,6 +133,12 @@ def test_a_saddle_taller_on_one_side_is_a_new_one():
     assert height_reason(advice.options[2]).key == "turns_and_new_saddle"
 
 
+def test_a_joint_without_travel_has_no_room():
+    left = rooms(NECK, Readings([NUT], [(2.9, 2.2)], [(3.0, 2.2)], [0.6], [0.2]), Targets())
+    assert left.joint_room_mm == pytest.approx([0.0], abs=1e-12)
+    assert left.saddle_room_mm == left.rise_limit_mm - 0.6
+
+
 def test_a_surprise_comes_before_the_relief():
     readings = consistent(1.0, (3.0, 2.2), relief=0.6)
     for z in (3.2, -3.2):

@@ -118,6 +118,10 @@ def test_student_distribution_function(dof):
     np.testing.assert_allclose(student_cdf(dof, x), stats.t.cdf(x, dof), atol=5e-8)
 
 
+def test_student_distribution_function_of_nobody():
+    assert student_cdf(np.empty(0), np.empty(0)).shape == (0,)
+
+
 @pytest.mark.parametrize("dof", [6.0, 7.5, 12.0, 60.0])
 def test_fast_distribution_function(dof):
     x = np.concatenate([np.linspace(-12.0, 12.0, 997), [0.0, 1e-4, -1e-6]]).astype(np.float32)

@@ -382,6 +382,17 @@ def test_surprise_refuses():
         surprise(fit, [1.0], [0.0], [0.0], 0.0)
 
 
+@pytest.mark.parametrize("count", [5, 6])
+def test_a_wild_reading_is_not_judged_by_the_scatter_that_it_makes(count):
+    # 0.8 mm is four times a reading's own 0.2 mm, but less than three times what it makes of five
+    # readings' scatter, by which it would hide itself.
+    age, rise, offset = AGE[:, :count], RISE[:, :count].copy(), OFFSET[:, :count]
+    rise[0, count // 2] += 0.8
+    factor = fit_lift(age, rise, offset, ONES[:, :count]).reading_factor[0]
+    assert factor[count // 2] < 0.1
+    assert (np.delete(factor, count // 2) > 0.9).all()
+
+
 def test_among_fewer_than_four_readings_none_is_called_wild():
     for ages, rises in (([20.0, 22.0], [0.0, 1.0]), ([20.0, 22.0, 24.0], [0.0, 0.2, 1.0])):
         age, rise = np.array([ages]), np.array([rises])
