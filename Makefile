@@ -6,7 +6,7 @@ PORT ?= 8000
 HOST ?= 127.0.0.1
 RUN := $(BIN)/python manage.py
 
-.PHONY: demo test bench-forecast bench-fleet bench-live bench-web pictures words lint format types lock clean
+.PHONY: demo test bench-forecast bench-fleet bench-live bench-web mutants pictures words lint format types lock clean
 
 demo: $(VENV)/runtime.stamp
 	$(RUN) migrate --verbosity 0
@@ -34,6 +34,10 @@ bench-live: $(VENV)/dev.stamp
 bench-web: $(VENV)/dev.stamp
 	$(BIN)/python -m bench.web $(ARGS)
 	.ci/on-postgres $(BIN)/python -m bench.web --here $(ARGS)
+
+# Small faults put into a copy of geometry: does a test of it notice? ARGS="--sample 50 --only joint"
+mutants: $(VENV)/dev.stamp
+	$(BIN)/python -m bench.mutants $(ARGS)
 
 # Takes the README's pictures anew; needs Chromium.
 pictures: $(VENV)/dev.stamp

@@ -53,6 +53,7 @@ def test_every_command_of_ours_is_in_the_readme():
         "bench-fleet",
         "bench-live",
         "bench-web",
+        "mutants",
     ],
 )
 def test_every_make_target_that_the_guide_names_exists(target):

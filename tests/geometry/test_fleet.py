@@ -148,6 +148,15 @@ def test_groups_go_their_own_way_and_small_ones_follow_the_shop():
     np.testing.assert_allclose(fit.weight[0], alone.weight[0])
 
 
+@pytest.mark.parametrize("rounds", [1, 2])
+def test_groups_are_learnt_in_the_last_round(rounds):
+    readings = shop(17, 2 * SMALLEST_GROUP, 1.6)
+    labels = ["spruce", "cedar"] * SMALLEST_GROUP
+    learnt = learn_prior(lambda prior: fit_lift(*readings, prior=prior), labels, rounds=rounds)
+    assert learnt.counts == {"spruce": SMALLEST_GROUP, "cedar": SMALLEST_GROUP}
+    assert set(learnt.groups) == {"spruce", "cedar"}
+
+
 def test_chunks_and_order_change_nothing():
     readings = shop(11, 60, 1.6)
     labels = ["a", "b"] * 30
