@@ -80,6 +80,8 @@ EQUIVALENT = {
         "lift.py",
         "above = (fit_before.weight * np.where(score <= 0, 1.0 - outer, outer)).sum(axis=(1, 2, 3))",
     ),
+    # A guard: what is zipped is of one length by its making.
+    ("fleet.py", "np.concatenate(parts) for parts in zip(*chunks, )"),
     # They add up to 1 as they are, but for rounding.
     ("fleet.py", "exponent_weights=tuple(float(s) for s in shares * shares.sum()),"),
 }
