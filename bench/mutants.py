@@ -46,6 +46,7 @@ EQUIVALENT = {
         "crossing.py",
         "slowest, fastest = heavy.argmin(axis=1), -heavy[:, ::-1].argmax(axis=1)",
     ),
+    ("crossing.py", "def _chunks(fit: LiftFit, problems: int = 2) -> Iterator[RowIndex]:"),
     ("crossing.py", "if not (4 * len(live) < 3 * len(self.live)):"),
     ("crossing.py", "if 4 / len(live) < 3 * len(self.live):"),
     ("crossing.py", "mixture = mixture_of(fit.take(rows), fast=False)"),

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from geometry.constants import SEASON_SD_MM, SMALLEST_GROUP, TELLING_READINGS
-from geometry.fleet import FleetPrior, fleet_prior, learn_prior, prior_summary
+from geometry.fleet import FleetPrior, _lessons, fleet_prior, learn_prior, prior_summary
 from geometry.lift import LiftPrior, crossing, fit_lift
 from geometry.lift_model import regressors
 
@@ -78,6 +78,12 @@ def test_flat_and_absent_terms_stay_so():
     learnt = fleet_prior(fit_lift(*shop(14, 40, 1.6), prior=prior), prior=prior).shop
     assert learnt.origin_rise_sd_mm == np.inf
     assert learnt.season_sd_mm == 0.0
+
+
+def test_a_reading_of_no_weight_says_nothing_of_any_law():
+    # Likelihood is what readings say beyond the prior: without any it is the same for every law.
+    unsaid = fit_lift([[10.0]], [[0.3]], [[0.0]], [[1e-12]])
+    np.testing.assert_allclose(_lessons(unsaid, LiftPrior())[0], 1.0, rtol=1e-5)
 
 
 def test_short_histories_teach_no_coefficients():
