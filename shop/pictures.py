@@ -8,6 +8,8 @@ import io
 import warnings
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from PIL import Image, ImageCms, ImageFile
 
 FORMATS = ("JPEG", "PNG", "WEBP")
@@ -24,14 +26,34 @@ UPRIGHT = {
 }
 ORIENTATION_TAG = 0x0112
 
-WANTED = "a JPEG, PNG or WebP picture is wanted"
+TIFF = gettext_noop(
+    "it is a TIFF or a camera's raw file; a JPEG, PNG or WebP picture is wanted. Save it as JPEG first"
+)
 # First bytes of what people send by mistake, and what to do then.
 KNOWN = (
-    (b"GIF8", f"it is a GIF; {WANTED}. Take the photo with the camera, or save it as JPEG"),
-    (b"%PDF", f"it is a PDF document; {WANTED}. Take a photo of the page instead"),
-    (b"<", f"it is a drawing or a web page (SVG, HTML); {WANTED}. Save it as PNG first"),
-    (b"II*\x00", f"it is a TIFF or a camera's raw file; {WANTED}. Save it as JPEG first"),
-    (b"MM\x00*", f"it is a TIFF or a camera's raw file; {WANTED}. Save it as JPEG first"),
+    (
+        b"GIF8",
+        gettext_noop(
+            "it is a GIF; a JPEG, PNG or WebP picture is wanted. Take the photo with the camera, or "
+            "save it as JPEG"
+        ),
+    ),
+    (
+        b"%PDF",
+        gettext_noop(
+            "it is a PDF document; a JPEG, PNG or WebP picture is wanted. Take a photo of the page "
+            "instead"
+        ),
+    ),
+    (
+        b"<",
+        gettext_noop(
+            "it is a drawing or a web page (SVG, HTML); a JPEG, PNG or WebP picture is wanted. Save "
+            "it as PNG first"
+        ),
+    ),
+    (b"II*\x00", TIFF),
+    (b"MM\x00*", TIFF),
 )
 HEIC_BRANDS = {b"heic", b"heix", b"hevc", b"hevx", b"heim", b"heis", b"mif1", b"msf1"}
 
@@ -45,7 +67,10 @@ class PictureRefusedError(ValueError):
 
 @dataclass(frozen=True)
 class Limits:
-    """How large a file may be and how large its picture is kept, with what to do about those that are not."""
+    """How large a file may be and how large its picture is kept, with what to do about those that are not.
+
+    ``again`` and ``smaller`` are sentences marked for translation, in the language of the code.
+    """
 
     most_bytes: int
     most_pixels: int
@@ -61,7 +86,7 @@ def read_picture(data: bytes, limits: Limits) -> Image.Image:
     end stay behind. Raises ``PictureRefusedError`` saying what is wrong and what to do.
     """
     if not data:
-        raise PictureRefusedError(f"it is empty. {limits.again}")
+        raise PictureRefusedError(_("it is empty. %(again)s") % {"again": _(limits.again)})
     if len(data) > limits.most_bytes:
         raise PictureRefusedError(too_large(len(data), limits))
     image = _opened(data, limits)
@@ -73,7 +98,7 @@ def read_picture(data: bytes, limits: Limits) -> Image.Image:
         raise
     except Exception as error:  # decoders meet broken files with errors of every kind
         raise PictureRefusedError(
-            "it is damaged or was cut short on its way. Open it, save it anew and add it again"
+            _("it is damaged or was cut short on its way. Open it, save it anew and add it again")
         ) from error
     return image if turn is None else image.transpose(turn)
 
@@ -82,7 +107,11 @@ def too_large(size_bytes: int, limits: Limits) -> str:
     """Why a file is too large, in whole megabytes rounded so that the figure is over the limit."""
     limit = limits.most_bytes // 2**20
     size = max(-(-size_bytes // 2**20), limit + 1)
-    return f"it has {size} MB; at most {limit} MB. {limits.smaller}"
+    return _("it has %(size)s MB; at most %(limit)s MB. %(smaller)s") % {
+        "size": size,
+        "limit": limit,
+        "smaller": _(limits.smaller),
+    }
 
 
 def _opened(data: bytes, limits: Limits) -> Image.Image:
@@ -102,21 +131,27 @@ def _opened(data: bytes, limits: Limits) -> Image.Image:
 
 
 def _too_many(limits: Limits) -> str:
-    return f"it has more than {limits.most_pixels // 1_000_000} million pixels. {limits.smaller}"
+    return _("it has more than %(limit)s million pixels. %(smaller)s") % {
+        "limit": limits.most_pixels // 1_000_000,
+        "smaller": _(limits.smaller),
+    }
 
 
 def _what_it_is(data: bytes, limits: Limits) -> str:
     """Why bytes that are no picture are refused, named where they are known."""
     if data[4:8] == b"ftyp" and data[8:12] in HEIC_BRANDS:
-        return (
+        return _(
             "it is a HEIC picture, which not every screen can show. Set the phone's camera to save "
             "JPEG, or share the photo as JPEG"
         )
     start = data[:64].removeprefix(b"\xef\xbb\xbf").lstrip()
     for mark, words in KNOWN:
         if start.startswith(mark):
-            return words
-    return f"it cannot be read as a picture; {WANTED}. {limits.again}, or save it as JPEG"
+            return _(words)
+    return _(
+        "it cannot be read as a picture; a JPEG, PNG or WebP picture is wanted. %(again)s, or save it "
+        "as JPEG"
+    ) % {"again": _(limits.again)}
 
 
 def _unpack(image: Image.Image, limits: Limits) -> None:

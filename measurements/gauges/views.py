@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from measurements.drawings.hands_svg import drift_picture
@@ -33,13 +34,15 @@ class GaugeForm(ModelForm):
         name: str = self.cleaned_data["name"]
         other = Gauge.objects.filter(name__iexact=name).exclude(pk=self.instance.pk).first()
         if other is not None:
-            raise ValidationError(f"There is a gauge named “{other}” already.")
+            raise ValidationError(_("There is a gauge named “%(name)s” already.") % {"name": other})
         return name
 
     def clean_checked_on(self) -> date | None:
         day: date | None = self.cleaned_data["checked_on"]
         if day is not None and day > timezone.localdate():
-            raise ValidationError(f"{day} lies ahead; give the day on which it was checked.")
+            raise ValidationError(
+                _("%(day)s lies ahead; give the day on which it was checked.") % {"day": day}
+            )
         return day
 
 
@@ -65,21 +68,21 @@ def gauges(request: HttpRequest) -> HttpResponse:
 @form_view
 @at_the_bench
 def add_gauge(request: HttpRequest) -> HttpResponse:
-    return _form(request, Gauge(), "Add a gauge")
+    return _form(request, Gauge(), _("Add a gauge"))
 
 
 @form_view
 @at_the_bench
 def edit_gauge(request: HttpRequest, number: int) -> HttpResponse:
     gauge = get_object_or_404(Gauge, pk=number)
-    return _form(request, gauge, f"Change {gauge}")
+    return _form(request, gauge, _("Change %(name)s") % {"name": gauge})
 
 
 def _form(request: HttpRequest, gauge: Gauge, title: str) -> HttpResponse:
     form = GaugeForm(request.POST if request.method == "POST" else None, instance=gauge)
     if form.is_valid():
         saved = form.save() if form.has_changed() or gauge.pk is None else gauge
-        messages.success(request, f"{saved} is saved.")
+        messages.success(request, _("%(name)s is saved.") % {"name": saved})
         return redirect("gauges")
     context = {"form": form, "title": title}
     return render(request, "shop/form.html", context, status=422 if form.is_bound else 200)
@@ -91,7 +94,7 @@ def drift(request: HttpRequest) -> HttpResponse:
     """Control charts of the readings' agreement, by person and by gauge."""
     groups = [
         (heading, [(hand, drift_picture(hand)) for hand in drifting(by)])
-        for heading, by in (("By person", "person"), ("By gauge", "gauge"))
+        for heading, by in ((_("By person"), "person"), (_("By gauge"), "gauge"))
     ]
     context = {"groups": groups, "years": YEARS, "least": LEAST}
     return render(request, "measurements/gauges/drift.html", context)

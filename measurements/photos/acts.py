@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from instruments.models import Instrument
 from measurements.models import CheckIn, Damage, Photo, Stage
@@ -38,15 +39,18 @@ def add_photo(*, check_in: CheckIn, data: bytes, by: User | None) -> tuple[Photo
                 return already, False
             if photos_of(check_in).filter(voided_at=None).count() >= MOST_PHOTOS:
                 raise PhotoRefusedError(
-                    f"the check-in has {MOST_PHOTOS} photos, the most it can hold. Void one that is "
-                    "not needed first"
+                    _(
+                        "the check-in has %(most)s photos, the most it can hold. Void one that is "
+                        "not needed first"
+                    )
+                    % {"most": MOST_PHOTOS}
                 )
             return _stored(check_in, picture, uuid, name, by), True
     except OSError as error:
         _forget(name)
         logger.exception("A photo could not be stored.")
         raise PhotoRefusedError(
-            "it could not be stored: the disk may be full. Tell whoever looks after the server"
+            _("it could not be stored: the disk may be full. Tell whoever looks after the server")
         ) from error
     except BaseException:
         _forget(name)
@@ -98,8 +102,11 @@ def describe_photos(*, check_in: CheckIn, said: Mapping[UUID, tuple[str, bool]])
     chosen = standing.filter(in_report=True).count()
     if chosen > MOST_IN_REPORT:
         raise ValidationError(
-            f"{chosen} photos are ticked for the report; it shows at most {MOST_IN_REPORT} of a "
-            f"check-in. Untick {chosen - MOST_IN_REPORT}."
+            _(
+                "%(chosen)s photos are ticked for the report; it shows at most %(most)s of a "
+                "check-in. Untick %(over)s."
+            )
+            % {"chosen": chosen, "most": MOST_IN_REPORT, "over": chosen - MOST_IN_REPORT}
         )
     return changed
 
@@ -124,17 +131,20 @@ def note_damage(
     already = Damage.objects.filter(uuid=uuid).first()
     if already is not None:
         if already.check_in_id != check_in.pk:
-            raise ValidationError("This damage was already noted at another check-in.")
+            raise ValidationError(_("This damage was already noted at another check-in."))
         return already
     if check_in.stage != Stage.RECEIVED:
         raise ValidationError(
-            "Damage is noted where the instrument was received; this check-in is as returned."
+            _("Damage is noted where the instrument was received; this check-in is as returned.")
         )
     if photo is not None and not photos_of(check_in).filter(pk=photo.pk, voided_at=None).exists():
-        raise ValidationError({"photo": "This photo is not one of the check-in's; choose another."})
+        raise ValidationError(
+            {"photo": _("This photo is not one of the check-in's; choose another.")}
+        )
     if damages_of(check_in).filter(voided_at=None).count() >= MOST_DAMAGES:
         raise ValidationError(
-            f"The check-in has {MOST_DAMAGES} entries of damage, the most it can hold. Void one first."
+            _("The check-in has %(most)s entries of damage, the most it can hold. Void one first.")
+            % {"most": MOST_DAMAGES}
         )
     damage = Damage(
         uuid=uuid,
@@ -154,5 +164,5 @@ def _lock(check_in: CheckIn) -> None:
     Instrument.objects.select_for_update().get(pk=check_in.instrument_id)
     if CheckIn.objects.filter(pk=check_in.pk, voided_at__isnull=False).exists():
         raise ValidationError(
-            "This check-in was voided; add photos and damage to the one that stands."
+            _("This check-in was voided; add photos and damage to the one that stands.")
         )

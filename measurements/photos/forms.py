@@ -7,6 +7,9 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
 from django.db.models import QuerySet
+from django.utils.text import format_lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, gettext_noop, pgettext_lazy
 
 from measurements.check_ins.forms import VoidForm
 from measurements.models import CheckIn, Damage, Photo
@@ -17,25 +20,25 @@ MOST_AT_ONCE = 10
 ACCEPT = "image/jpeg,image/png,image/webp"  # a hint for the phone; no capture: camera or album
 
 USUAL_PLACES = (
-    "top",
-    "back",
-    "bass side",
-    "treble side",
-    "bridge",
-    "bridge plate",
-    "saddle",
-    "soundhole and rosette",
-    "bracing",
-    "binding",
-    "fingerboard",
-    "frets",
-    "nut",
-    "neck",
-    "heel",
-    "headstock",
-    "tuners",
-    "finish",
-    "case",
+    gettext_noop("top"),
+    gettext_noop("back"),
+    gettext_noop("bass side"),
+    gettext_noop("treble side"),
+    gettext_noop("bridge"),
+    gettext_noop("bridge plate"),
+    gettext_noop("saddle"),
+    gettext_noop("soundhole and rosette"),
+    gettext_noop("bracing"),
+    gettext_noop("binding"),
+    gettext_noop("fingerboard"),
+    gettext_noop("frets"),
+    gettext_noop("nut"),
+    gettext_noop("neck"),
+    gettext_noop("heel"),
+    gettext_noop("headstock"),
+    gettext_noop("tuners"),
+    gettext_noop("finish"),
+    gettext_noop("case"),
 )
 
 
@@ -51,10 +54,11 @@ class SeveralFilesField(forms.FileField):
     def clean(self, data: Any, initial: Any = None) -> "list[UploadedFile[bytes]]":
         files = list(data or [])
         if not files:
-            raise ValidationError("Choose at least one photo.", code="required")
+            raise ValidationError(_("Choose at least one photo."), code="required")
         if len(files) > MOST_AT_ONCE:
             raise ValidationError(
-                f"{len(files)} photos at once; at most {MOST_AT_ONCE}. Add them in two goes.",
+                _("%(chosen)s photos at once; at most %(most)s. Add them in two goes.")
+                % {"chosen": len(files), "most": MOST_AT_ONCE},
                 code="many",
             )
         return files
@@ -63,11 +67,15 @@ class SeveralFilesField(forms.FileField):
 class AddPhotosForm(forms.Form):
     use_required_attribute = False  # the page's other buttons save without a file
     photos = SeveralFilesField(
-        label="Photos",
+        label=gettext_lazy("Photos"),
         widget=SeveralFiles(attrs={"accept": ACCEPT}),
-        help_text=(
-            f"JPEG, PNG or WebP; up to {MOST_AT_ONCE} at a time, {MOST_BYTES // 2**20} MB each. "
-            "Position and other hidden data are removed."
+        help_text=format_lazy(
+            gettext_lazy(
+                "JPEG, PNG or WebP; up to {most} at a time, {size} MB each. "
+                "Position and other hidden data are removed."
+            ),
+            most=MOST_AT_ONCE,
+            size=MOST_BYTES // 2**20,
         ),
     )
 
@@ -76,12 +84,12 @@ class DescribeForm(forms.Form):
     """Words and choice of one photo."""
 
     words = forms.CharField(
-        label="What it shows",
+        label=gettext_lazy("What it shows"),
         max_length=200,
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),
     )
-    in_report = forms.BooleanField(label="Show in the report", required=False)
+    in_report = forms.BooleanField(label=gettext_lazy("Show in the report"), required=False)
 
     def __init__(self, data: Any, photo: Photo) -> None:
         prefix = f"photo-{photo.uuid.hex}"
@@ -105,21 +113,24 @@ class DamageForm(forms.Form):
     use_required_attribute = False  # the page's other buttons save without a damage
     uuid = forms.UUIDField(widget=forms.HiddenInput)
     place = forms.CharField(
-        label="Where",
+        label=gettext_lazy("Where"),
         max_length=Damage._meta.get_field("place").max_length,
         widget=forms.TextInput(attrs={"list": "usual-places", "autocomplete": "off"}),
-        error_messages={"required": "Where is needed."},
-        help_text="For example: top, treble side of the bridge",
+        error_messages={"required": gettext_lazy("Where is needed.")},
+        help_text=gettext_lazy("For example: top, treble side of the bridge"),
     )
     words = forms.CharField(
-        label="What is damaged",
+        label=gettext_lazy("What is damaged"),
         max_length=Damage._meta.get_field("words").max_length,
         widget=forms.Textarea(attrs={"rows": 2}),
-        help_text="For example: crack, 40 mm, open",
-        error_messages={"required": "What is damaged is needed."},
+        help_text=gettext_lazy("For example: crack, 40 mm, open"),
+        error_messages={"required": gettext_lazy("What is damaged is needed.")},
     )
     photo = PhotoChoice(
-        label="Photo of it", queryset=Photo.objects.none(), required=False, empty_label="none"
+        label=gettext_lazy("Photo of it"),
+        queryset=Photo.objects.none(),
+        required=False,
+        empty_label=pgettext_lazy("photo", "none"),
     )
 
     def __init__(self, data: Any, photos: list[SeenPhoto], standing: QuerySet[Photo]) -> None:

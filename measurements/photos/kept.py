@@ -7,6 +7,7 @@ import hashlib
 import io
 from dataclasses import dataclass
 
+from django.utils.translation import gettext_noop
 from PIL import Image
 
 from shop import pictures
@@ -20,8 +21,8 @@ LIMITS = Limits(
     most_bytes=MOST_BYTES,
     most_pixels=60_000_000,
     longest_px=LONGEST_SIDE_PX,
-    again="Take the photo again",
-    smaller="Choose a smaller picture size in the camera",
+    again=gettext_noop("Take the photo again"),
+    smaller=gettext_noop("Choose a smaller picture size in the camera"),
 )
 
 PhotoRefusedError = PictureRefusedError

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from django.core.files.storage import default_storage
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from measurements.models import CheckIn, Damage, Photo, Stage
 from shop.figures import day_words
@@ -19,7 +20,7 @@ class SeenPhoto:
 
     @property
     def name(self) -> str:
-        return f"photo {self.number}"
+        return _("photo %(number)s") % {"number": self.number}
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,7 @@ def seen(check_ins: list[CheckIn]) -> list[Seen]:
 
 def _parted(day: str, photos: list[Photo], damages: list[Damage]) -> Seen:
     numbered = [
-        SeenPhoto(number, photo, photo.words or f"photo {number} of the check-in of {day}")
+        SeenPhoto(number, photo, photo.words or _alt(number, day))
         for number, photo in enumerate(photos, start=1)
     ]
     return Seen(
@@ -91,6 +92,10 @@ def _parted(day: str, photos: list[Photo], damages: list[Damage]) -> Seen:
         voided_photos=[item for item in numbered if item.photo.voided_at is not None],
         voided_damages=[damage for damage in damages if damage.voided_at is not None],
     )
+
+
+def _alt(number: int, day: str) -> str:
+    return _("photo %(number)s of the check-in of %(day)s") % {"number": number, "day": day}
 
 
 def day_of(check_in: CheckIn) -> str:

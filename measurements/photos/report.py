@@ -5,6 +5,7 @@ import hashlib
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from measurements.models import CheckIn, Damage, Photo
 from measurements.photos.kept import shrink
@@ -44,9 +45,9 @@ def _damage_words(damage: Damage, check_in: CheckIn, numbers: dict[int, int]) ->
     )
     beside = []
     if damage.photo_id in numbers:
-        beside.append(f"photo {numbers[damage.photo_id]}")
+        beside.append(_("photo %(number)s") % {"number": numbers[damage.photo_id]})
     if noted != came:
-        beside.append(f"noted {day_words(noted)}")
+        beside.append(_("noted %(day)s") % {"day": day_words(noted)})
     words = f"{damage.place[0].upper()}{damage.place[1:]}: {damage.words}"
     return f"{words} ({'; '.join(beside)})" if beside else words
 

@@ -8,6 +8,8 @@ from uuid import UUID
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
 from django.utils.datastructures import MultiValueDict
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from measurements.acts import void
 from measurements.check_ins.forms import VoidForm
@@ -88,7 +90,7 @@ def _add(check_in: CheckIn, sent: Sent, outcome: Outcome) -> None:
         try:
             if (file.size or 0) > MOST_BYTES:  # not even read
                 raise PhotoRefusedError(too_large(file.size or 0))
-            _, is_new = add_photo(check_in=check_in, data=file.read(), by=sent.by)
+            is_new = add_photo(check_in=check_in, data=file.read(), by=sent.by)[1]
         except PhotoRefusedError as error:
             outcome.refused.append((shown_name(file.name or ""), f"{error}."))
         except ValidationError as error:  # voided by someone else in the meantime
@@ -96,21 +98,27 @@ def _add(check_in: CheckIn, sent: Sent, outcome: Outcome) -> None:
         else:
             new, again = new + is_new, again + (not is_new)
     if new:
-        outcome.said.append("1 photo is saved." if new == 1 else f"{new} photos are saved.")
+        outcome.said.append(
+            ngettext("%(count)s photo is saved.", "%(count)s photos are saved.", new)
+            % {"count": new}
+        )
     if again:
         outcome.said.append(
-            "1 was here already and is kept once."
-            if again == 1
-            else f"{again} were here already and are kept once."
+            ngettext(
+                "%(count)s was here already and is kept once.",
+                "%(count)s were here already and are kept once.",
+                again,
+            )
+            % {"count": again}
         )
 
 
 def shown_name(name: str) -> str:
     """A client's file name fit to be shown: nothing that controls or turns text, not too long."""
     plain = "".join(character for character in name if character.isprintable()).strip()
-    return (
-        plain if len(plain) <= SHOWN_NAME else f"{plain[:SHOWN_NAME]}…"
-    ) or "a file without a name"
+    return (plain if len(plain) <= SHOWN_NAME else f"{plain[:SHOWN_NAME]}…") or _(
+        "a file without a name"
+    )
 
 
 def _describe(check_in: CheckIn, sent: Sent, outcome: Outcome) -> None:
@@ -136,7 +144,7 @@ def _describe(check_in: CheckIn, sent: Sent, outcome: Outcome) -> None:
         outcome.troubles += error.messages
     else:
         if changed:
-            outcome.said.append("The words and ticks are saved.")
+            outcome.said.append(_("The words and ticks are saved."))
 
 
 def _note(check_in: CheckIn, sent: Sent, outcome: Outcome, *, needed: bool) -> None:
@@ -149,7 +157,7 @@ def _note(check_in: CheckIn, sent: Sent, outcome: Outcome, *, needed: bool) -> N
         except ValidationError as error:
             form.add_error(None, ValidationError(error.messages))
         else:
-            outcome.said.append(f"Noted: {noted}.")
+            outcome.said.append(_("Noted: %(damage)s.") % {"damage": noted})
             return
     outcome.damage_form = form
 
@@ -164,7 +172,8 @@ def _strike(check_in: CheckIn, sent: Sent, outcome: Outcome, strike: Photo | Dam
             continue
         if form.is_valid():
             form.add_error(
-                "reason", "Nothing is struck out yet: press the button below, or empty this."
+                "reason",
+                _("Nothing is struck out yet: press the button below, or empty this."),
             )
             outcome.void_forms[fact.uuid] = form
     if strike is None:
@@ -178,6 +187,8 @@ def _strike(check_in: CheckIn, sent: Sent, outcome: Outcome, strike: Photo | Dam
     except ValidationError as error:
         outcome.troubles += error.messages
     else:
-        what = "photo" if isinstance(strike, Photo) else "entry"
-        rest = "" if what == "photo" else ", struck out"
-        outcome.said.append(f"The {what} is voided; it stays on record{rest}.")
+        outcome.said.append(
+            _("The photo is voided; it stays on record.")
+            if isinstance(strike, Photo)
+            else _("The entry is voided; it stays on record, struck out.")
+        )

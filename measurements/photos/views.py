@@ -7,6 +7,7 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from measurements.check_ins.forms import VoidForm
@@ -49,7 +50,7 @@ def photo(request: HttpRequest, uuid: UUID) -> HttpResponse:
     try:
         data = jpeg_of(found)
     except FileNotFoundError as error:
-        raise Http404("The picture's file is gone; restore it from the backup.") from error
+        raise Http404(_("The picture's file is gone; restore it from the backup.")) from error
     if request.GET.get("size") == "small":
         data = shrink(data)
     return HttpResponse(
@@ -116,7 +117,7 @@ def _save(
     outcome = save_all(check_in, sent, pressed=pressed, strike=strike)
     if not outcome.complete:
         return _page(request, check_in, outcome)
-    messages.success(request, " ".join(outcome.said) or "Nothing was changed.")
+    messages.success(request, " ".join(outcome.said) or _("Nothing was changed."))
     return redirect("photos", uuid=check_in.uuid)
 
 
@@ -134,7 +135,7 @@ def _turned_away(request: HttpRequest, voided: CheckIn) -> HttpResponse:
     standing = _standing(voided)
     if standing.voided_at is None:
         return redirect("photos", uuid=standing.uuid)
-    messages.error(request, "This check-in was voided; it takes no more photos or damage.")
+    messages.error(request, _("This check-in was voided; it takes no more photos or damage."))
     return redirect("check-in", uuid=voided.uuid)
 
 
@@ -171,7 +172,7 @@ def _page(request: HttpRequest, check_in: CheckIn, outcome: Outcome | None = Non
         "takes_damage": check_in.stage == Stage.RECEIVED or left.damage_form is not None,
         "received": _received_before(check_in),
         "damage_form": left.damage_form or damage_form(check_in),
-        "usual_places": USUAL_PLACES,
+        "usual_places": [_(place) for place in USUAL_PLACES],
     }
     status = 200 if outcome is None else 422
     return render(request, "measurements/photos/photos.html", context, status=status)
