@@ -12,6 +12,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from instruments.models import Instrument
 from measurements.acts import void
@@ -25,7 +26,8 @@ from measurements.privacy.record import (
     reports_naming,
 )
 from shop.figures import day_words
-from shop.models import Customer, Erasure, User
+from shop.languages import language_for, written_in
+from shop.models import Customer, Erasure, ShopProfile, User
 from shop.texts import plain_line
 
 PERSONAL = {"phone": "", "email": "", "address": "", "notes": ""}
@@ -47,11 +49,13 @@ def erase_customer(
     """
     reason = plain_line(reason)
     if not reason:
-        raise ValidationError({"reason": "Say why: the record keeps the reason."})
+        raise ValidationError({"reason": _("Say why: the record keeps the reason.")})
     customer = Customer.objects.select_for_update().get(pk=customer.pk)
     if Erasure.objects.filter(customer=customer).exists():
-        raise ValidationError("This customer was erased before.")
-    said = f"erased on {day_words(timezone.localdate())}"
+        raise ValidationError(_("This customer was erased before."))
+    with written_in(language_for(None, ShopProfile.current())):  # whoever reads it later
+        said = _("erased on %(day)s") % {"day": day_words(timezone.localdate())}
+        name = _("Customer %(erased)s") % {"erased": said}
     texts = [note for note in free_texts(customer) if note.key in set(notes)]
     reports = reports_naming(customer)
     counts = {
@@ -59,20 +63,20 @@ def erase_customer(
         "reports": _reports(reports, said),
         "texts": _texts(customer, texts, said),
         "contacts": _contacts(customer, said),
-        "bookings": _bookings(customer, by, said),
+        "bookings": _bookings(customer, by, name),
         "instruments": _let_go(customer),
-        "history": _name(customer, said),
+        "history": _name(customer, name),
     }
     return Erasure.objects.create(
         customer=customer, erased_by=by, reason=reason[:400], counts=counts
     )
 
 
-def _name(customer: Customer, said: str) -> int:
+def _name(customer: Customer, name: str) -> int:
     """The record itself, and every earlier version of it."""
-    nameless = PERSONAL | {"name": f"Customer {said}"}
-    for name, value in (nameless | {"no_reminders": True}).items():
-        setattr(customer, name, value)
+    nameless = PERSONAL | {"name": name}
+    for field, value in (nameless | {"no_reminders": True}).items():
+        setattr(customer, field, value)
     customer.version += 1
     customer.full_clean()
     customer.save()
@@ -96,15 +100,15 @@ def _contacts(customer: Customer, said: str) -> int:
     return contacts.update(to="", subject="", words="")
 
 
-def _bookings(customer: Customer, by: User | None, said: str) -> int:
+def _bookings(customer: Customer, by: User | None, reason: str) -> int:
     ahead = Booking.objects.standing().filter(
         instrument__customer=customer, day__gte=timezone.localdate()
     )
     if by is None and ahead.exists():
-        raise ValidationError("A day is booked for this customer: only a person can cancel it.")
+        raise ValidationError(_("A day is booked for this customer: only a person can cancel it."))
     cancelled = list(ahead)
     for booking in cancelled:
-        void(booking, by=by, reason=f"Customer {said}")
+        void(booking, by=by, reason=reason)
     return len(cancelled)
 
 
@@ -120,7 +124,7 @@ def _texts(customer: Customer, texts: list[Note], said: str) -> int:
     """Free text where it stands, in earlier versions of an instrument's notes and in issued reports."""
     gone: set[str] = set()
     for note in texts:
-        kind, _, key = note.key.partition(":")
+        kind, key = note.key.split(":", 1)
         if kind == "instrument":
             gone |= _instrument_notes(key, said)
         elif kind == "report":

@@ -10,11 +10,14 @@ from django.core.files.storage import default_storage
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db.models import Model
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from instruments.models import Instrument
 from measurements.models import Contact, Photo, ReportLink, ServiceReport
 from measurements.privacy.record import ever_owned, reports_naming
 from measurements.reports.paper import file_name, pdf
+from shop.languages import language_for, written_in
 from shop.models import Customer, ShopProfile, User
 from shop.pdf import pdf_trouble
 
@@ -31,7 +34,7 @@ LEFT_OUT = {
 }
 IN_MEMORY = 4_000_000
 PIECE = 64_000
-ABOUT = (
+ABOUT = gettext_noop(
     "Everything that the shop has on record about this customer. Look through it before it is handed "
     "over: free text may speak of other people."
 )
@@ -50,7 +53,8 @@ def as_archive(customer: Customer) -> Iterator[bytes]:
 def _fill(archive: zipfile.ZipFile, customer: Customer) -> None:
     reports = reports_naming(customer)
     instruments = list(customer.instruments.select_related("joint").order_by("tag"))
-    told = _record(customer, instruments, reports)
+    with written_in(language_for(customer, ShopProfile.current())):
+        told = _record(customer, instruments, reports)
     archive.writestr(
         "record.json", json.dumps(told, cls=DjangoJSONEncoder, ensure_ascii=False, indent=1)
     )
@@ -70,7 +74,7 @@ def _record(
     links = ReportLink.objects.filter(report__in=reports).select_related("report", "created_by")
     now = {instrument.pk for instrument in instruments}
     return {
-        "about": ABOUT,
+        "about": _(ABOUT),
         "shop": ShopProfile.current().name,
         "made_at": timezone.now(),
         "customer": _plain(customer),

@@ -4,6 +4,8 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from measurements.privacy.record import Note
 from shop.models import Customer
@@ -15,16 +17,18 @@ def _folded(text: str) -> str:
 
 class EraseForm(forms.Form):
     notes = forms.MultipleChoiceField(
-        label="Free text to be erased too", required=False, widget=forms.CheckboxSelectMultiple
+        label=gettext_lazy("Free text to be erased too"),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
     )
     reason = forms.CharField(
-        label="Why",
+        label=gettext_lazy("Why"),
         max_length=400,
-        help_text="It stays on record, so do not name the customer.",
-        error_messages={"required": "Say why: the record keeps the reason."},
+        help_text=gettext_lazy("It stays on record, so do not name the customer."),
+        error_messages={"required": gettext_lazy("Say why: the record keeps the reason.")},
     )
     confirm = forms.CharField(
-        label="The customer's name or code",
+        label=gettext_lazy("The customer's name or code"),
         max_length=120,
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
@@ -40,12 +44,14 @@ class EraseForm(forms.Form):
         typed: str = self.cleaned_data["confirm"]
         if _folded(typed) not in (_folded(self.customer.name), self.customer.code.casefold()):
             raise ValidationError(
-                "This is neither the customer's name nor their code. Nothing was erased."
+                _("This is neither the customer's name nor their code. Nothing was erased.")
             )
         return typed
 
     def clean_reason(self) -> str:
         reason: str = self.cleaned_data["reason"]
         if _folded(self.customer.name) in _folded(reason):
-            raise ValidationError("The reason stays on record: say it without the customer's name.")
+            raise ValidationError(
+                _("The reason stays on record: say it without the customer's name.")
+            )
         return reason

@@ -6,10 +6,12 @@ happens to say of them.
 """
 
 from collections import defaultdict
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
+from django.conf import settings
 from django.db.models import (
     Case,
     DateTimeField,
@@ -25,6 +27,9 @@ from django.db.models import (
 )
 from django.db.models.functions import Coalesce, Greatest
 from django.utils import timezone
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from instruments.models import Instrument
 from measurements.models import (
@@ -37,6 +42,7 @@ from measurements.models import (
     ServiceReport,
     Work,
 )
+from shop.languages import written_in
 from shop.models import Customer, ShopProfile
 
 LONG_AGO = datetime(1, 1, 2, tzinfo=UTC)
@@ -96,7 +102,7 @@ def open_links(reports: list[ServiceReport]) -> QuerySet[ReportLink]:
 
 
 class Source(NamedTuple):
-    """Where free text stands: what it is called, its model, the way to the instrument, its fields."""
+    """Where free text stands: its name (marked for translation), model, way to the instrument, fields."""
 
     words: str
     model: Any
@@ -105,11 +111,13 @@ class Source(NamedTuple):
 
 
 SOURCES = {
-    "check-in": Source("check-in", CheckIn, "instrument", ("notes", "void_reason")),
-    "work": Source("work", Work, "instrument", ("notes", "void_reason")),
-    "photo": Source("photo", Photo, "check_in__instrument", ("words", "void_reason")),
-    "damage": Source("damage", Damage, "check_in__instrument", ("words", "void_reason")),
-    "booking": Source("booking", Booking, "instrument", ("words", "void_reason")),
+    "check-in": Source(gettext_noop("check-in"), CheckIn, "instrument", ("notes", "void_reason")),
+    "work": Source(gettext_noop("work"), Work, "instrument", ("notes", "void_reason")),
+    "photo": Source(gettext_noop("photo"), Photo, "check_in__instrument", ("words", "void_reason")),
+    "damage": Source(
+        gettext_noop("damage"), Damage, "check_in__instrument", ("words", "void_reason")
+    ),
+    "booking": Source(gettext_noop("booking"), Booking, "instrument", ("words", "void_reason")),
 }
 
 
@@ -126,28 +134,39 @@ def free_texts(customer: Customer) -> list[Note]:
     """Free text about the customer's instruments, to be looked through: seven queries."""
     instruments = list(ever_owned(customer))
     found = [
-        Note(f"instrument:{instrument.tag}", f"{instrument.tag}, notes", instrument.notes)
+        Note(
+            f"instrument:{instrument.tag}",
+            _("%(tag)s, notes") % {"tag": instrument.tag},
+            instrument.notes,
+        )
         for instrument in instruments
         if instrument.notes
     ]
+    usual = set(_usual_words())
     for kind, source in SOURCES.items():
         rows = source.model.objects.filter(**{f"{source.instrument}__in": instruments})
         for row in rows.select_related(source.instrument).order_by("pk"):
             text = " / ".join(
                 value
                 for name in source.fields
-                if (value := getattr(row, name)) and value != "neck reset"
+                if (value := getattr(row, name)) and value not in usual
             )
             if text:
                 tag = (row.check_in if hasattr(row, "check_in") else row).instrument.tag
-                found.append(Note(f"{kind}:{row.uuid}", f"{tag}, {source.words}", text))
+                found.append(Note(f"{kind}:{row.uuid}", f"{tag}, {_(source.words)}", text))
     reports = ServiceReport.objects.filter(instrument__in=instruments).exclude(why_revised="")
     for report in reports:
         key = f"report:{report.number}-{report.revision}"
-        found.append(
-            Note(key, f"{str(report).capitalize()}, what was corrected", report.why_revised)
-        )
+        where = _("%(report)s, what was corrected") % {"report": capfirst(str(report))}
+        found.append(Note(key, where, report.why_revised))
     return found
+
+
+def _usual_words() -> Iterator[str]:
+    """What the form of a booking fills in by itself, in each language."""
+    for language, _name in settings.LANGUAGES:
+        with written_in(language):
+            yield _("neck reset")
 
 
 # Who has not been seen for long

@@ -6,6 +6,7 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from measurements.privacy.acts import erase_customer
@@ -68,7 +69,7 @@ def customer_erase(request: HttpRequest, code: str) -> HttpResponse:
     """Say exactly what would go and what stays; POST erases."""
     customer = get_object_or_404(Customer, code=code)
     if Erasure.objects.filter(customer=customer).exists():
-        messages.error(request, "This customer was erased before.")
+        messages.error(request, _("This customer was erased before."))
         return redirect("customer", code=code)
     texts = free_texts(customer)
     data = request.POST if request.method == "POST" else None
@@ -80,7 +81,7 @@ def customer_erase(request: HttpRequest, code: str) -> HttpResponse:
         except ValidationError as error:
             form.add_error(None, ValidationError(error.messages))
         else:
-            messages.success(request, "The customer is erased. The readings stay.")
+            messages.success(request, _("The customer is erased. The readings stay."))
             return redirect("privacy")
     reports = reports_naming(customer)
     numbers = sorted({report.number for report in reports})
@@ -88,7 +89,7 @@ def customer_erase(request: HttpRequest, code: str) -> HttpResponse:
         "customer": customer,
         "form": form,
         "texts": texts,
-        "instruments": customer.instruments.order_by("tag"),
+        "tags": ", ".join(customer.instruments.order_by("tag").values_list("tag", flat=True)),
         "reports": numbers,
         "number": len(numbers),
         "links": open_links(reports).count(),
