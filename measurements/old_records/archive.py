@@ -8,7 +8,10 @@ import io
 import re
 import zipfile
 
-from measurements.old_records.table import TableError
+from django.utils.translation import gettext as _
+
+from measurements.old_records.table import TableError, too_large
+from shop.figures import counted, decimal
 
 LIMIT_BYTES = 20_000_000
 LIMIT_UNZIPPED = 200_000_000
@@ -32,26 +35,31 @@ def open_archive(data: bytes) -> zipfile.ZipFile:
     Raises ``TableError`` if it is none, is encrypted, or would unpack to too much.
     """
     if len(data) > LIMIT_BYTES:
-        raise TableError(
-            f"The file has {len(data) / 1e6:.0f} MB, more than {LIMIT_BYTES / 1e6:.0f} MB. "
-            "Split it into several files."
-        )
+        raise TableError(too_large(len(data), LIMIT_BYTES))
     try:
         archive = zipfile.ZipFile(io.BytesIO(data))
     except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError) as error:
         raise TableError(
-            "The file begins like a workbook or ZIP archive but is cut off or damaged. "
-            "Save or download it again."
+            _(
+                "The file begins like a workbook or ZIP archive but is cut off or damaged. "
+                "Save or download it again."
+            )
         ) from error
     parts = archive.infolist()
     total = sum(part.file_size for part in parts)
     if total > LIMIT_UNZIPPED:
         raise TableError(
-            f"The file says it unpacks to {total / 1e6:,.0f} MB, more than "
-            f"{LIMIT_UNZIPPED / 1e6:.0f} MB. Split it into several files."
+            _(
+                "The file says it unpacks to %(size)s MB, more than %(most)s MB. "
+                "Split it into several files."
+            )
+            % {"size": counted(round(total / 1e6)), "most": decimal(LIMIT_UNZIPPED / 1e6, 0)}
         )
     if len(parts) > LIMIT_PARTS:
-        raise TableError(f"The archive holds {len(parts):,} files, more than {LIMIT_PARTS:,}.")
+        raise TableError(
+            _("The archive holds %(count)s files, more than %(most)s.")
+            % {"count": counted(len(parts)), "most": counted(LIMIT_PARTS)}
+        )
     if any(part.flag_bits & 1 for part in parts):
         raise TableError("The archive is encrypted. Save it without a password.")
     return archive
@@ -62,9 +70,13 @@ def read_part(archive: zipfile.ZipFile, name: str) -> bytes:
     try:
         return archive.read(name)
     except (zipfile.BadZipFile, OSError, EOFError, NotImplementedError, RuntimeError) as error:
-        raise TableError(f"The part {name[:80]} is damaged. Save the file again.") from error
+        raise TableError(
+            _("The part %(name)s is damaged. Save the file again.") % {"name": name[:80]}
+        ) from error
     except Exception as error:  # zlib.error and lzma.LZMAError have no common parent
-        raise TableError(f"The part {name[:80]} cannot be unpacked. Save it again.") from error
+        raise TableError(
+            _("The part %(name)s cannot be unpacked. Save it again.") % {"name": name[:80]}
+        ) from error
 
 
 def check_workbook(archive: zipfile.ZipFile) -> None:
@@ -83,21 +95,31 @@ def check_workbook(archive: zipfile.ZipFile) -> None:
             elements += content.count(b"<") - content.count(b"</")
             if elements > LIMIT_ELEMENTS:
                 raise TableError(
-                    "The workbook holds too many cells. Split it, or save the sheet as CSV (UTF-8)."
+                    _(
+                        "The workbook holds too many cells. Split it, or save the sheet as CSV "
+                        "(UTF-8)."
+                    )
                 )
 
 
 def _check_part(name: str, content: bytes) -> None:
     named = ENCODING.search(content[:1000])
     if b"\0" in content or (named and named[1].lower() not in PLAIN_ENCODINGS):
-        raise TableError(f"The part {name[:80]} is not UTF-8 text. Save the workbook again.")
+        raise TableError(
+            _("The part %(name)s is not UTF-8 text. Save the workbook again.") % {"name": name[:80]}
+        )
     if b"<!DOCTYPE" in content or b"<!ENTITY" in content:
         raise TableError(
-            f"The part {name[:80]} declares a document type, which no spreadsheet program does. "
-            "Nothing was read."
+            _(
+                "The part %(name)s declares a document type, which no spreadsheet program does. "
+                "Nothing was read."
+            )
+            % {"name": name[:80]}
         )
     if NEVER_CALCULATED.search(content):
         raise TableError(
-            "The workbook holds formulas whose results were never saved. Open it in a spreadsheet "
-            "program, save it, and import it again."
+            _(
+                "The workbook holds formulas whose results were never saved. Open it in a spreadsheet "
+                "program, save it, and import it again."
+            )
         )

@@ -1,7 +1,7 @@
 """The columns of an import: what each is called, how its cells are read, and what they can be."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date
 from difflib import get_close_matches
@@ -9,6 +9,7 @@ from functools import lru_cache
 from typing import Any, Literal
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
 
 from geometry.units import LengthUnit, QuantityKind, parse_length, parse_quantity
 from instruments.models import DIMENSIONS, JOINT_DIMENSIONS, Instrument, JointKind, Strings
@@ -20,6 +21,7 @@ from measurements.check_ins.ranges import (
     usual_action,
 )
 from measurements.models import Stage
+from shop.figures import localized, shortest
 
 Range = tuple[float, float]
 Group = Literal["row", "reading", "climate", "instrument", "joint"]
@@ -62,33 +64,50 @@ class Column:
         """Why a possible value should be looked at again, or None."""
         if self.usual is None or self.usual[0] <= value <= self.usual[1]:
             return None
-        mostly = f"mostly {shown(self.usual[0], '')} to {shown(self.usual[1], self.unit)}"
-        return f"{shown(value, self.unit)} is unusual ({mostly}){_meant(self, value)}"
+        why = _("%(value)s is unusual (mostly %(low)s to %(high)s)") % {
+            "value": shown(value, self.unit),
+            "low": shown(self.usual[0], ""),
+            "high": shown(self.usual[1], self.unit),
+        }
+        return _meant(why, value, self.usual, self.unit)
 
 
-def _meant(column: Column, value: float) -> str:
-    guess = None if column.usual is None else factor_slip(value, column.usual)
-    return "" if guess is None else f"; did you mean {shown(guess, column.unit)}?"
+def _meant(why: str, value: float, usual: Range | None, unit: str) -> str:
+    """What is wrong or odd, with the figure that was meant if the decimal point slipped."""
+    guess = None if usual is None else factor_slip(value, usual)
+    return why if guess is None else _asked(why, shown(guess, unit))
+
+
+def _asked(why: str, guess: str) -> str:
+    return _("%(why)s; did you mean %(guess)s?") % {"why": why, "guess": guess}
 
 
 def shown(value: float, unit: str) -> str:
-    return f"{value:.4g} {unit}".strip().replace("-", "−")
+    """A figure with four digits as the reader writes it, with its unit if it has one."""
+    return f"{localized(f'{value:.4g}')} {unit}".strip().replace("-", "−")
 
 
 def quoted(text: str) -> str:
     """What stands in a cell, cut short, with invisible characters made visible."""
     cut = text if len(text) <= SHOWN else text[:SHOWN] + "…"
-    return "“" + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in cut) + "”"
+    visible = "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in cut)
+    return _("“%(text)s”") % {"text": visible}
 
 
 def _limited(value: float, limits: Range, unit: str, usual: Range | None = None) -> float:
     low, high = limits
     if low <= value <= high:
         return value
-    guess = None if usual is None else factor_slip(value, usual)
-    hint = "" if guess is None else f"; did you mean {shown(guess, unit)}?"
-    expected = f"{shown(low, '')} to {shown(high, unit)}"
-    raise ValueError(f"{shown(value, unit)} is impossible: expected {expected}{hint}")
+    raise ValueError(_meant(impossible(value, limits, unit), value, usual, unit))
+
+
+def impossible(value: float, limits: Range, unit: str) -> str:
+    """Why a figure outside its limits cannot be."""
+    return _("%(value)s is impossible: expected %(low)s to %(high)s") % {
+        "value": shown(value, unit),
+        "low": shown(limits[0], ""),
+        "high": shown(limits[1], unit),
+    }
 
 
 def _length(unit: LengthUnit, limits: Range, usual: Range | None = None) -> Callable[[str], float]:
@@ -110,8 +129,15 @@ def _radius(unit: LengthUnit) -> Callable[[str], float]:
         value = 0.0 if text.lower() in FLAT else read(text)
         if 0 < value < LEAST_RADIUS_MM:
             raise ValueError(
-                f"{shown(value, 'mm')} is impossible: expected {LEAST_RADIUS_MM:g} to "
-                f"{DIMENSIONS['fretboard_radius_mm'][1]:g} mm, or “flat”; is it in inches?"
+                _(
+                    "%(value)s is impossible: expected %(low)s to %(high)s mm, or “flat”; is it in "
+                    "inches?"
+                )
+                % {
+                    "value": shown(value, "mm"),
+                    "low": shortest(LEAST_RADIUS_MM),
+                    "high": shortest(DIMENSIONS["fretboard_radius_mm"][1]),
+                }
             )
         return value
 
@@ -123,7 +149,8 @@ def _whole(limits: Range) -> Callable[[str], int]:
         match = WHOLE.fullmatch(text)
         if match is None or not limits[0] <= int(match[1]) <= limits[1]:
             raise ValueError(
-                f"{quoted(text)} must be a whole number from {limits[0]:g} to {limits[1]:g}"
+                _("%(text)s must be a whole number from %(low)s to %(high)s")
+                % {"text": quoted(text), "low": f"{limits[0]:g}", "high": f"{limits[1]:g}"}
             )
         return int(match[1])
 
@@ -135,10 +162,17 @@ def _choice(choices: dict[str, Any]) -> Callable[[str], Any]:
         try:
             return choices[" ".join(text.lower().split())]
         except KeyError:
-            known = ", ".join(name for name in choices if name)
-            raise ValueError(f"{quoted(text)} is not one of: {known}") from None
+            raise ValueError(none_of(text, [name for name in choices if name])) from None
 
     return choice
+
+
+def none_of(text: str, known: Iterable[str]) -> str:
+    """Why a word is refused where only some are known."""
+    return _("%(text)s is not one of: %(known)s") % {
+        "text": quoted(text),
+        "known": ", ".join(known),
+    }
 
 
 def _tag(text: str) -> str:
@@ -147,8 +181,11 @@ def _tag(text: str) -> str:
         field.run_validators(text)
     except ValidationError:
         raise ValueError(
-            f"{quoted(text)} is no tag: 1–32 letters, digits, spaces, dots, hyphens or "
-            "underscores, such as K7M4-2"
+            _(
+                "%(text)s is no tag: 1–32 letters, digits, spaces, dots, hyphens or underscores, "
+                "such as K7M4-2"
+            )
+            % {"text": quoted(text)}
         ) from None
     return text
 
@@ -156,28 +193,49 @@ def _tag(text: str) -> str:
 def _day(today: date) -> Callable[[str], date]:
     def day(text: str) -> date:
         if not DAY.fullmatch(text):
-            raise ValueError(f"{quoted(text)} is no date; write it as 2026-03-31")
+            raise ValueError(
+                _("%(text)s is no date; write it as 2026-03-31") % {"text": quoted(text)}
+            )
         try:
             value = date.fromisoformat(text)
         except ValueError:
-            raise ValueError(f"{text} is not in the calendar; write it as 2026-03-31") from None
+            raise ValueError(
+                _("%(day)s is not in the calendar; write it as 2026-03-31") % {"day": text}
+            ) from None
         if value > today:
-            raise ValueError(f"{text} lies in the future; today is {today}")
+            raise ValueError(
+                _("%(day)s lies in the future; today is %(today)s") % {"day": text, "today": today}
+            )
         if value < FIRST_DAY:
-            raise ValueError(f"{text} is impossible: expected {FIRST_DAY} or later")
+            raise ValueError(
+                _("%(day)s is impossible: expected %(first)s or later")
+                % {"day": text, "first": FIRST_DAY}
+            )
         return value
 
     return day
 
 
+def too_long(text: str, most: int) -> str:
+    """Why a text is refused for its length."""
+    return _("the text has %(count)s characters; at most %(most)s are kept") % {
+        "count": len(text),
+        "most": most,
+    }
+
+
 def _text(limit: int, *, one_line: bool = False) -> Callable[[str], str]:
     def words(text: str) -> str:
         if len(text) > limit:
-            raise ValueError(f"the text has {len(text)} characters; at most {limit} are kept")
+            raise ValueError(too_long(text, limit))
         if one_line and not text.isprintable():
-            raise ValueError(f"{quoted(text)} holds an invisible control character")
+            raise ValueError(
+                _("%(text)s holds an invisible control character") % {"text": quoted(text)}
+            )
         if one_line and text[:1] in "=@":
-            raise ValueError(f"{quoted(text)} looks like a spreadsheet formula, not a name")
+            raise ValueError(
+                _("%(text)s looks like a spreadsheet formula, not a name") % {"text": quoted(text)}
+            )
         return text
 
     return words
@@ -191,7 +249,7 @@ def known_columns(today: date) -> dict[str, Column]:
         Column("checked_in_on", "day", "row", _day(today)),
         Column("stage", "stage", "row", _choice(STAGES)),
         Column("notes", "notes", "row", _text(4000)),
-        Column("turns", "turns", "row", _quantity("turns", "turns", TURNS)),
+        Column("turns", "turns", "row", _quantity("turns", _("turns"), TURNS)),
         Column("tilt_now_deg", "tilt_now_deg", "row", _quantity("angle", "°", TILT_DEG)),
         Column("built_year", "built_year", "instrument", _whole((1700, today.year))),
         Column("joint_fret", "joint_fret", "instrument", _whole((8, 20))),
@@ -255,25 +313,30 @@ def columns_of(header: list[str], today: date) -> tuple[list[Column | None], lis
         column = known.get(name) or action_column(name)
         columns.append(column if name else None)
         if name and column is None:
-            wrong.append((quoted(name), "is not a column of an import" + _closest(name, known)))
+            wrong.append((quoted(name), _unknown(name, known)))
         elif name in seen and name:
-            wrong.append((name, "stands in the file twice; keep one of the two columns"))
+            wrong.append((name, _("stands in the file twice; keep one of the two columns")))
         seen.add(name)
     wrong += [
-        (name, "is missing; every row needs it")
+        (name, _("is missing; every row needs it"))
         for name in ("tag", "checked_in_on")
         if name not in seen
     ]
     if not wrong and not any(column and column.group == "reading" for column in columns):
-        wrong.append(("", "no column holds a reading, such as bridge_rise_mm or action_12_bass_mm"))
+        why = _("no column holds a reading, such as bridge_rise_mm or action_12_bass_mm")
+        wrong.append(("", why))
     return columns, wrong
 
 
-def _closest(name: str, known: dict[str, Column]) -> str:
+def _unknown(name: str, known: dict[str, Column]) -> str:
+    """Why a heading is refused, with the column that was most likely meant."""
     if name.startswith("action_"):
-        return "; write action_12_bass_mm, with a fret from 1 to 36"
+        return _(
+            "is not a column of an import; write action_12_bass_mm, with a fret from 1 to %(highest)s"
+        ) % {"highest": HIGHEST_FRET}
+    why = _("is not a column of an import")
     near = get_close_matches(name[:SHOWN], known, n=1)
-    return f"; did you mean {near[0]}?" if near else ""
+    return _asked(why, near[0]) if near else why
 
 
 def remembering(read: Callable[[str], Any]) -> Callable[[str], Any]:

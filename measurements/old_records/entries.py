@@ -4,9 +4,11 @@ from dataclasses import dataclass, field
 from typing import Any
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+
 from measurements.old_records.columns import quoted
 from measurements.old_records.findings import Problem, RowReport
-from measurements.old_records.sheets import ACTION, Column, Sheet, read_action
+from measurements.old_records.sheets import ACTION, Column, Sheet, no_uuid, read_action
 from measurements.old_records.table import Table, TableError
 
 LONGEST_REFERENCE = 200
@@ -40,7 +42,7 @@ def read_entries(sheet: Sheet, table: Table, problems: list[Problem]) -> list[En
         entry = Entry(sheet.name, line, _shown(sheet, line, table.header, cells))
         reader = _Reader(sheet, entry, problems)
         if cells[len(table.header)].strip():
-            reader.wrong("", "has more cells than the first line names columns")
+            reader.wrong("", _("has more cells than the first line names columns"))
         reader.read({name: cells[place] for name, place in places.items()})
         entries.append(entry)
     return entries
@@ -53,12 +55,18 @@ def _places(sheet: Sheet, header: list[str]) -> dict[str, int]:
         if not name:
             continue
         if name in places:
-            raise TableError(f"{sheet.name}: the column {quoted(name)} stands there twice.")
+            raise TableError(
+                _("%(sheet)s: the column %(column)s stands there twice.")
+                % {"sheet": sheet.name, "column": quoted(name)}
+            )
         action = sheet.name == "readings" and ACTION.fullmatch(name)
         if name not in known and not (action and int(action[1]) <= HIGHEST_FRET):
             raise TableError(
-                f"{sheet.name}: {quoted(name)} is not a column of an export. Take it out, or correct "
-                "its name."
+                _(
+                    "%(sheet)s: %(column)s is not a column of an export. Take it out, or correct its "
+                    "name."
+                )
+                % {"sheet": sheet.name, "column": quoted(name)}
             )
         places[name] = place
     return places
@@ -92,7 +100,7 @@ class _Reader:
         else:
             for column in self.sheet.joint:
                 if cells.get(column.name, "").strip():
-                    self.wrong(column.name, "stands beside an empty joint_kind; fill that too")
+                    self.wrong(column.name, _("stands beside an empty joint_kind; fill that too"))
                     break
         for name in self.sheet.references:
             entry.references[name] = self._reference(name, cells.get(name, ""))
@@ -115,7 +123,7 @@ class _Reader:
                 values[column.key] = column.field.get_default()
                 continue
             if column.name in self.sheet.needed and not cells[column.name].strip():
-                self.wrong(column.name, "is empty; every row needs it")
+                self.wrong(column.name, _("is empty; every row needs it"))
                 continue
             try:
                 values[column.key] = column.read(cells[column.name])
@@ -124,7 +132,7 @@ class _Reader:
 
     def _reference(self, name: str, text: str) -> str:
         if len(text) > LONGEST_REFERENCE or "\0" in text:
-            self.wrong(name, f"{quoted(text)} is no name of a record")
+            self.wrong(name, _("%(text)s is no name of a record") % {"text": quoted(text)})
             return ""
         return text.strip()
 
@@ -139,4 +147,4 @@ class _Reader:
             try:
                 self.entry.replaces = UUID(old)
             except ValueError:
-                self.wrong("replaces", f"{quoted(old)} is no UUID; leave the cell as exported")
+                self.wrong("replaces", no_uuid(old))

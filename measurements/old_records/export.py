@@ -12,6 +12,8 @@ import zipfile
 from collections.abc import Iterator
 from typing import IO, Any
 
+from django.utils.translation import gettext as _
+
 from instruments.models import Instrument
 from measurements.models import ActionReading, CheckIn, Work
 from measurements.old_records.cells import for_workbook, harmless
@@ -48,7 +50,9 @@ def records(sheet: Sheet, names: list[str]) -> Iterator[list[Cell]]:
             for column in sheet.joint:
                 cells[JOINT + column.key] = column.cell(getattr(joint, column.key))
         if unknown := cells.keys() - set(names):
-            raise ExportError(f"{unknown} was read while the export ran. Export again.")
+            raise ExportError(
+                _("%(columns)s was read while the export ran. Export again.") % {"columns": unknown}
+            )
         yield [cells.get(name) for name in names]
 
 
@@ -160,7 +164,9 @@ def _workbook_cell(make: Any, page: Any, value: Cell) -> Any:
         return cell
     text = for_workbook(value)
     if len(text) > LONGEST_CELL:
-        raise ExportError("A text is too long for a worksheet's cell. Take the CSV files instead.")
+        raise ExportError(
+            _("A text is too long for a worksheet's cell. Take the CSV files instead.")
+        )
     if harmless(value) == value:
         return text
     cell = make(page)

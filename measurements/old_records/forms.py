@@ -4,44 +4,50 @@ from typing import Any
 
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
+from django.utils.text import format_lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from measurements.old_records.archive import LIMIT_BYTES
 from measurements.old_records.matching import LEAVE_OUT, Heading, choices
+from measurements.old_records.table import too_large
 
-UNITS = [("mm", "millimetres"), ("in", "inches")]
+UNITS = [("mm", gettext_lazy("millimetres")), ("in", gettext_lazy("inches"))]
 DAY_ORDERS = [
     ("iso", "2026-03-31"),
-    ("day", "31/3/2026 (day first)"),
-    ("month", "3/31/2026 (month first)"),
+    ("day", gettext_lazy("31/3/2026 (day first)")),
+    ("month", gettext_lazy("3/31/2026 (month first)")),
 ]
 
 
 class UploadForm(forms.Form):
     file = forms.FileField(
-        label="File",
-        help_text="A log as CSV or XLSX, or an export of a shop as XLSX, ZIP or CSV; at most "
-        f"{LIMIT_BYTES // 1_000_000} MB. Nothing is saved before you have seen every row.",
+        label=gettext_lazy("File"),
+        help_text=format_lazy(
+            gettext_lazy(
+                "A log as CSV or XLSX, or an export of a shop as XLSX, ZIP or CSV; at most "
+                "{most} MB. Nothing is saved before you have seen every row."
+            ),
+            most=LIMIT_BYTES // 1_000_000,
+        ),
         max_length=200,
         allow_empty_file=True,
-        error_messages={"required": "File is needed."},
+        error_messages={"required": gettext_lazy("File is needed.")},
         widget=forms.FileInput(attrs={"accept": ".csv,.xlsx,.zip,text/csv"}),
     )
 
     def clean_file(self) -> "UploadedFile[bytes]":
         file: UploadedFile[bytes] = self.cleaned_data["file"]
         if (file.size or 0) > LIMIT_BYTES:
-            raise forms.ValidationError(
-                f"The file has {(file.size or 0) / 1e6:.0f} MB, more than {LIMIT_BYTES / 1e6:.0f} MB. "
-                "Split it into several files."
-            )
+            raise forms.ValidationError(too_large(file.size or 0, LIMIT_BYTES))
         return file
 
 
 class MatchForm(forms.Form):
     """One select a heading, preset with the guess; the unit of bare numbers; how days are written."""
 
-    unit = forms.ChoiceField(label="Lengths are in", choices=UNITS)
-    day_order = forms.ChoiceField(label="Days are written", choices=DAY_ORDERS)
+    unit = forms.ChoiceField(label=gettext_lazy("Lengths are in"), choices=UNITS)
+    day_order = forms.ChoiceField(label=gettext_lazy("Days are written"), choices=DAY_ORDERS)
 
     def __init__(self, data: Any = None, *, headings: list[Heading], **options: Any) -> None:
         super().__init__(data, **options)
@@ -76,4 +82,4 @@ def _grouped(headings: list[Heading]) -> list[Any]:
     groups: dict[str, list[tuple[str, str]]] = {}
     for choice in choices(headings):
         groups.setdefault(choice.group, []).append((choice.key, choice.words))
-    return [(LEAVE_OUT, "– leave out –"), *groups.items()]
+    return [(LEAVE_OUT, _("– leave out –")), *groups.items()]

@@ -11,6 +11,9 @@ from difflib import get_close_matches
 from functools import lru_cache
 from typing import Literal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 from geometry.units import LengthUnit
 from measurements.old_records.columns import HIGHEST_FRET, action_column, known_columns
 from measurements.old_records.table import Table, TableError
@@ -81,59 +84,63 @@ class Heading:
 
 def choices(headings: Sequence[Heading] = ()) -> list[Choice]:
     """Every column a heading may be matched to, in the order of the trade's sheet."""
-    found = [Choice(key, words, group) for group, pairs in _OFFERED for key, words in pairs]
+    found = [Choice(key, _(words), _(group)) for group, pairs in _OFFERED for key, words in pairs]
     frets = {fret for heading in headings if (fret := _fret_of(heading.guess))}
     for fret in sorted({*FRETS_OFFERED, *frets}):
-        for side in SIDES:
-            found.append(Choice(f"action_{fret}_{side}", f"action at {fret}, {side}", "Action"))
+        for side, words in _ACTION.items():
+            found.append(Choice(f"action_{fret}_{side}", _(words) % {"fret": fret}, _("Action")))
     return found
 
 
+_ACTION = {
+    "bass": gettext_noop("action at %(fret)s, bass"),
+    "treble": gettext_noop("action at %(fret)s, treble"),
+}
 _OFFERED: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     (
-        "The row",
+        gettext_noop("The row"),
         (
-            ("tag", "tag of the instrument"),
-            ("checked_in_on", "day of the check-in"),
-            ("stage", "stage: received or returned"),
-            ("customer", "customer's name"),
-            ("notes", "notes"),
+            ("tag", gettext_noop("tag of the instrument")),
+            ("checked_in_on", gettext_noop("day of the check-in")),
+            ("stage", gettext_noop("stage: received or returned")),
+            ("customer", gettext_noop("customer's name")),
+            ("notes", gettext_noop("notes")),
         ),
     ),
     (
-        "Readings",
+        gettext_noop("Readings"),
         (
-            ("relief", "relief"),
-            ("bridge_rise", "bridge rise"),
-            ("saddle_bass", "saddle, bass"),
-            ("saddle_treble", "saddle, treble"),
-            ("humidity_pct", "humidity (%)"),
-            ("temperature_c", "temperature (°C)"),
+            ("relief", gettext_noop("relief")),
+            ("bridge_rise", gettext_noop("bridge rise")),
+            ("saddle_bass", gettext_noop("saddle, bass")),
+            ("saddle_treble", gettext_noop("saddle, treble")),
+            ("humidity_pct", gettext_noop("humidity (%)")),
+            ("temperature_c", gettext_noop("temperature (°C)")),
         ),
     ),
     (
-        "The instrument",
+        gettext_noop("The instrument"),
         (
-            ("built_year", "year built"),
-            ("strings", "strings: steel or nylon"),
-            ("scale_length", "scale length"),
-            ("compensation", "compensation"),
-            ("joint_fret", "body joint at fret"),
-            ("fretboard_radius", "fretboard radius"),
-            ("half_spread_nut", "outer string to centre at nut"),
-            ("half_spread_saddle", "outer string to centre at saddle"),
+            ("built_year", gettext_noop("year built")),
+            ("strings", gettext_noop("strings: steel or nylon")),
+            ("scale_length", gettext_noop("scale length")),
+            ("compensation", gettext_noop("compensation")),
+            ("joint_fret", gettext_noop("body joint at fret")),
+            ("fretboard_radius", gettext_noop("fretboard radius")),
+            ("half_spread_nut", gettext_noop("outer string to centre at nut")),
+            ("half_spread_saddle", gettext_noop("outer string to centre at saddle")),
         ),
     ),
     (
-        "The neck joint",
+        gettext_noop("The neck joint"),
         (
-            ("joint_kind", "kind of joint"),
-            ("turns", "turns made after the reading"),
-            ("tilt_now_deg", "tilt at the reading (°)"),
-            ("tilt_max_deg", "most tilt (°)"),
-            ("pivot_depth", "pivot below the fret plane"),
-            ("bolt_arm", "pivot to adjusting bolt"),
-            ("thread_pitch", "thread pitch"),
+            ("joint_kind", gettext_noop("kind of joint")),
+            ("turns", gettext_noop("turns made after the reading")),
+            ("tilt_now_deg", gettext_noop("tilt at the reading (°)")),
+            ("tilt_max_deg", gettext_noop("most tilt (°)")),
+            ("pivot_depth", gettext_noop("pivot below the fret plane")),
+            ("bolt_arm", gettext_noop("pivot to adjusting bolt")),
+            ("thread_pitch", gettext_noop("thread pitch")),
         ),
     ),
 )
@@ -199,7 +206,8 @@ def matched(
         name = _named(key, unit_named(table.header[place]) or unit)
         if name in names.values():
             raise TableError(
-                f"Two headings are matched to “{words_of(key)}”. Leave one of them out."
+                _("Two headings are matched to “%(column)s”. Leave one of them out.")
+                % {"column": words_of(key)}
             )
         names[place] = name
     places = list(names)
@@ -221,7 +229,9 @@ def _named(key: str, unit: LengthUnit) -> str:
     for name in (key, f"{key}_{unit}"):
         if name in _by_name() or action_column(name):
             return name
-    raise TableError(f"“{key[:40]}” is none of the columns an import knows.")
+    raise TableError(
+        _("“%(column)s” is none of the columns an import knows.") % {"column": key[:40]}
+    )
 
 
 def _day(text: str, order: DayOrder) -> str:

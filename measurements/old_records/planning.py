@@ -7,6 +7,8 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from instruments.models import Instrument, JointKind, NeckJoint
 from measurements.models import ImportRun
@@ -20,6 +22,9 @@ from measurements.old_records.stored import Stored, alike, look_up
 from measurements.old_records.table import TableError
 from measurements.old_records.tilt import follow_tilt
 from shop.models import User
+
+CORRECTED = gettext_noop("%(tag)s: %(column)s on record %(held)s, in the file %(given)s; corrected")
+LEFT = gettext_noop("%(tag)s: %(column)s on record %(held)s, in the file %(given)s; left as it was")
 
 __all__ = ["Report", "TableError", "import_file", "import_source"]
 
@@ -65,8 +70,10 @@ def import_source(
             report = _import(parsed, run, skip_bad_rows=skip_bad_rows, dry_run=dry_run)
     except IntegrityError as error:
         raise TableError(
-            "Somebody else saved the same records at the same moment. Nothing was imported; "
-            "run the import again."
+            _(
+                "Somebody else saved the same records at the same moment. Nothing was imported; "
+                "run the import again."
+            )
         ) from error
     return report
 
@@ -161,7 +168,8 @@ class _Planner:
             elif why:
                 self.wrong(row, "", why)
             elif held is not None and held.instrument != instrument:
-                self.wrong(row, "tag", f"this instrument's tag is now {held.instrument.tag}")
+                why = _("this instrument's tag is now %(tag)s") % {"tag": held.instrument.tag}
+                self.wrong(row, "tag", why)
             else:
                 new.append(row)
         return new, old
@@ -199,19 +207,17 @@ class _Planner:
             for key, value in getattr(row, group).items():
                 before, first = given.setdefault(key, (value, row))
                 if not _equal(before, value):
-                    why = f"{_say(value)} differs from {_say(before)} on line {first.line} for the same tag"
-                    self.wrong(row, key, why)
+                    self.wrong(row, key, _differs(value, before, first.line))
                 elif row.line in fresh:
                     correcting.add(key)
-        for key, (value, _) in given.items():
+        for key, (value, _row) in given.items():
             held = getattr(target, key)
             if _equal(held, value):
                 continue
             if target.pk is not None and held is not None:
-                note = f"{plan.instrument.tag}: {key} on record {_say(held)}, in the file {_say(value)}"
-                self.notes.append(
-                    note + ("; corrected" if key in correcting else "; left as it was")
-                )
+                words = CORRECTED if key in correcting else LEFT
+                figures = {"column": key, "held": _say(held), "given": _say(value)}
+                self.notes.append(_(words) % {"tag": plan.instrument.tag, **figures})
                 if key not in correcting:
                     continue
             setattr(target, key, value)
@@ -228,26 +234,30 @@ class _Planner:
             plan.customer_name = latest
             if len(names) > 1:
                 self.notes.append(
-                    f"{tag}: several customers in the file; the latest taken, {latest}"
+                    _("%(tag)s: several customers in the file; the latest taken, %(name)s")
+                    % {"tag": tag, "name": latest}
                 )
         elif held.name.casefold() != latest.casefold():
             self.notes.append(
-                f"{tag}: customer on record {held.name}, in the file {latest}; left as it was"
+                _("%(tag)s: customer on record %(held)s, in the file %(given)s; left as it was")
+                % {"tag": tag, "held": held.name, "given": latest}
             )
 
     def _check_dates(self, plan: InstrumentPlan, new: list[Row]) -> None:
         built = plan.instrument.built_year
         for row in new:
             if built is not None and row.day.year < built:
-                self.wrong(row, "day", f"{row.day} is before the instrument was built, {built}")
+                why = _("%(day)s is before the instrument was built, %(year)s")
+                self.wrong(row, "day", why % {"day": row.day, "year": built})
 
     def _check_limits(self, plan: InstrumentPlan, rows: list[Row]) -> None:
         most, least = plan.joint.tilt_max_deg, plan.joint.tilt_min_deg
         if most is not None and most < least:
             for row in rows:
                 if "tilt_max_deg" in row.joint:
-                    why = f"{shown(most, '°')} is below the least tilt, {shown(least, '°')}"
-                    self.wrong(row, "tilt_max_deg", why)
+                    why = _("%(most)s is below the least tilt, %(least)s")
+                    figures = {"most": shown(most, "°"), "least": shown(least, "°")}
+                    self.wrong(row, "tilt_max_deg", why % figures)
 
     def _tilt(self, plan: InstrumentPlan, new: list[Row]) -> None:
         turned = self.stored.turned.get(plan.instrument.pk, []) if plan.instrument.pk else []
@@ -262,7 +272,25 @@ class _Planner:
             if turning and plan.joint.kind == JointKind.TILTING and getattr(plan.joint, key) is None
         ]
         if assumed:
-            self.odd(turning[0], "turns", f"{' and '.join(assumed)} not given; the usual taken")
+            self.odd(turning[0], "turns", _assumed(*assumed))
+
+
+def _differs(value: Any, before: Any, line: int) -> str:
+    return _("%(value)s differs from %(before)s on line %(line)s for the same tag") % {
+        "value": _say(value),
+        "before": _say(before),
+        "line": line,
+    }
+
+
+def _assumed(column: str, other: str = "") -> str:
+    """That a joint's dimensions were taken as they usually are."""
+    if not other:
+        return _("%(column)s not given; the usual taken") % {"column": column}
+    return _("%(column)s and %(other)s not given; the usual taken") % {
+        "column": column,
+        "other": other,
+    }
 
 
 def _start(instrument: Instrument | None, new: list[Row]) -> InstrumentPlan:

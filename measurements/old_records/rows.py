@@ -8,6 +8,8 @@ from typing import Any
 from uuid import UUID, uuid5
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from measurements.models import Stage
 from measurements.old_records.columns import Column, as_typed, columns_of, quoted, remembering
@@ -18,6 +20,8 @@ from measurements.old_records.table import Table, TableError
 NAMESPACE = UUID("6e2d1b5c-0f3a-5c7e-9a41-7d0c5e8b2f13")
 SHOWN = 60  # characters of a cell
 TITLE = ("tag", "checked_in_on", "stage")
+#: What is wrong with the headings as such.
+FIRST_LINE = gettext_noop("line 1: %(why)s")
 ROWS_PER_DAY = 100  # of each stage, two minutes apart, all of them before midnight
 
 
@@ -90,7 +94,7 @@ def parse(table: Table, today: date) -> Parsed:
         parsed.shown.append(_shown(line, columns, cells))
         reader.take(line, cells)
     if not parsed.read:
-        raise TableError("The file has a line of column names but no rows below it.")
+        raise TableError(_("The file has a line of column names but no rows below it."))
     return parsed
 
 
@@ -106,7 +110,9 @@ def _shown(line: int, columns: list[Column | None], cells: list[str]) -> RowRepo
 
 
 def _heading_fault(name: str, why: str) -> str:
-    return f"line 1, column {name}: {why}" if name else f"line 1: {why}"
+    if not name:
+        return _(FIRST_LINE) % {"why": why}
+    return _("line 1, column %(column)s: %(why)s") % {"column": name, "why": why}
 
 
 class _Cells:
@@ -173,7 +179,7 @@ class _Reader:
         read = self._cells(line, cells, wrong)
         missing = [key for key in ("tag", "day") if key not in read.values]
         wrong += [
-            Problem(line, self.parsed.names[key], "is empty; every row needs it")
+            Problem(line, self.parsed.names[key], _("is empty; every row needs it"))
             for key in missing
             if key not in read.typed
         ]
@@ -182,7 +188,8 @@ class _Reader:
             if not any(problem.column == "stage" for problem in wrong):
                 self._place(row, wrong)
             if not read.has_reading and not wrong:
-                wrong.append(Problem(line, "", "holds no reading; each row needs at least one"))
+                why = _("holds no reading; each row needs at least one")
+                wrong.append(Problem(line, "", why))
         if wrong:
             self.parsed.problems += wrong
         else:
@@ -193,16 +200,17 @@ class _Reader:
         """Read a row's cells; what cannot be read is noted and left out."""
         read = _Cells()
         if cells[len(self.columns)].strip():
-            wrong.append(Problem(line, "", "has more cells than the first line names columns"))
+            why = _("has more cells than the first line names columns")
+            wrong.append(Problem(line, "", why))
         for (column, read_text), cell in zip(self.columns, cells, strict=False):
             text = cell.strip()
             if not text:
                 continue
             if column is None:
-                why = f"{quoted(text)} stands in a column without a name"
+                why = _("%(text)s stands in a column without a name") % {"text": quoted(text)}
                 wrong.append(Problem(line, "", why))
             elif column.key in read.typed:
-                why = "is given twice, in mm and in inches; leave one of the two cells empty"
+                why = _("is given twice, in mm and in inches; leave one of the two cells empty")
                 wrong.append(Problem(line, column.name, why))
             else:
                 read.typed[column.key] = as_typed(column, text)
@@ -217,7 +225,9 @@ class _Reader:
         count = self.same[row.key, row.day, row.stage]
         self.same[row.key, row.day, row.stage] += 1
         if count >= ROWS_PER_DAY:
-            why = f"is more than the {ROWS_PER_DAY} rows of one stage that one tag may have on one day"
+            why = _(
+                "is more than the %(most)s rows of one stage that one tag may have on one day"
+            ) % {"most": ROWS_PER_DAY}
             wrong.append(Problem(row.line, self.parsed.names["day"], why))
             return
         identity = f"{row.key}|{row.day.isoformat()}|{row.stage}|{count}"

@@ -15,10 +15,11 @@ from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.utils.translation import gettext as _
 
 from instruments.models import Instrument, NeckJoint
 from measurements.models import ActionReading, CheckIn, Work
-from measurements.old_records.columns import quoted, shown
+from measurements.old_records.columns import impossible, none_of, quoted, too_long
 from shop.models import Customer
 
 NUMBER = re.compile(r"[+-]?(?:\d{1,20}(?:\.\d{0,340})?|\.\d{1,340})(?:[eE][+-]?\d{1,3})?")
@@ -75,22 +76,22 @@ class Column:
             return self._nothing()
         value = _READERS[type(self.field)](text.strip())
         if self.limits is not None and not self.limits[0] <= value <= self.limits[1]:
-            low, high = shown(self.limits[0], ""), shown(self.limits[1], "")
-            raise ValueError(f"{shown(value, '')} is impossible: expected {low} to {high}")
+            raise ValueError(impossible(value, self.limits, ""))
         if isinstance(self.field, models.JSONField) and type(value) is not self.field.default:
-            kind = "a list" if self.field.default is list else "an object"
-            raise ValueError(f"{quoted(text)} is not JSON for {kind}")
+            raise ValueError(
+                _("%(text)s is not JSON for a list") % {"text": quoted(text)}
+                if self.field.default is list
+                else _("%(text)s is not JSON for an object") % {"text": quoted(text)}
+            )
         return value
 
     def _words(self, text: str) -> str:
         if self.field.max_length and len(text) > self.field.max_length:
-            raise ValueError(
-                f"the text has {len(text)} characters; at most {self.field.max_length} are kept"
-            )
+            raise ValueError(too_long(text, self.field.max_length))
         if "\0" in text:
-            raise ValueError("the text holds a zero byte; take it out")
+            raise ValueError(_("the text holds a zero byte; take it out"))
         if self.field.choices:
-            return _choice(text, [value for value, _ in self.field.choices])
+            return _choice(text, [value for value, _label in self.field.choices])
         try:
             return str(self.field.clean(text, None))
         except ValidationError as error:
@@ -101,7 +102,7 @@ class Column:
             return None
         if self.field.has_default():
             return self.field.get_default()
-        raise ValueError("is empty; every row needs it")
+        raise ValueError(_("is empty; every row needs it"))
 
 
 @dataclass(frozen=True)
@@ -126,7 +127,7 @@ class Sheet:
 def _choice(text: str, known: list[str]) -> str:
     value = text.strip().lower()
     if value not in known:
-        raise ValueError(f"{quoted(text)} is not one of: {', '.join(known)}")
+        raise ValueError(none_of(text, known))
     return value
 
 
@@ -135,20 +136,22 @@ def _number(text: str) -> float:
     if "," in plain and "." not in plain:
         plain = plain.replace(",", ".")
     if not NUMBER.fullmatch(plain) or not math.isfinite(value := float(plain)):
-        raise ValueError(f"{quoted(text)} is not a plain number; write it like 2.4")
+        raise ValueError(
+            _("%(text)s is not a plain number; write it like 2.4") % {"text": quoted(text)}
+        )
     return value
 
 
 def _whole(text: str) -> int:
     match = WHOLE.fullmatch(text)
     if match is None:
-        raise ValueError(f"{quoted(text)} is not a whole number")
+        raise ValueError(_("%(text)s is not a whole number") % {"text": quoted(text)})
     return int(match[1])
 
 
 def _yes(text: str) -> bool:
     if text.lower() not in YES | NO:
-        raise ValueError(f"{quoted(text)} is neither yes nor no")
+        raise ValueError(_("%(text)s is neither yes nor no") % {"text": quoted(text)})
     return text.lower() in YES
 
 
@@ -158,7 +161,8 @@ def _moment(text: str) -> datetime:
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
     except (ValueError, OverflowError):
         raise ValueError(
-            f"{quoted(text)} is no moment; write it in UTC like 2026-03-31T12:00:00Z"
+            _("%(text)s is no moment; write it in UTC like 2026-03-31T12:00:00Z")
+            % {"text": quoted(text)}
         ) from None
 
 
@@ -166,7 +170,11 @@ def _uuid(text: str) -> UUID:
     try:
         return UUID(text)
     except ValueError:
-        raise ValueError(f"{quoted(text)} is no UUID; leave the cell as exported") from None
+        raise ValueError(no_uuid(text)) from None
+
+
+def no_uuid(text: str) -> str:
+    return _("%(text)s is no UUID; leave the cell as exported") % {"text": quoted(text)}
 
 
 def _json(text: str) -> Any:
@@ -176,11 +184,15 @@ def _json(text: str) -> Any:
     try:
         value = json.loads(text[: LONGEST_JSON + 1], parse_constant=refuse)
     except (ValueError, RecursionError):
-        raise ValueError(f"{quoted(text)} is not JSON; leave the cell as exported") from None
+        raise ValueError(
+            _("%(text)s is not JSON; leave the cell as exported") % {"text": quoted(text)}
+        ) from None
     parts = [*value, *value.values()] if isinstance(value, dict) else value
     for part in parts if isinstance(parts, list) else [parts]:
         if not all(_is_plain(item) for item in (part if isinstance(part, list) else [part])):
-            raise ValueError(f"{quoted(text)} holds more than plain words and numbers")
+            raise ValueError(
+                _("%(text)s holds more than plain words and numbers") % {"text": quoted(text)}
+            )
     return value
 
 
@@ -259,6 +271,5 @@ def read_action(text: str) -> float:
     """An action reading in mm. Raises ``ValueError``."""
     value = _number(text.strip())
     if not ACTION_LIMITS[0] <= value <= ACTION_LIMITS[1]:
-        low, high = shown(ACTION_LIMITS[0], ""), shown(ACTION_LIMITS[1], "mm")
-        raise ValueError(f"{shown(value, 'mm')} is impossible: expected {low} to {high}")
+        raise ValueError(impossible(value, ACTION_LIMITS, "mm"))
     return value

@@ -5,6 +5,9 @@ from hashlib import sha256
 from pathlib import PurePosixPath
 from zipfile import ZipFile
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 from measurements.old_records.archive import open_archive, read_part
 from measurements.old_records.sheets import SHEETS, sheet_like
 from measurements.old_records.table import (
@@ -18,8 +21,16 @@ from measurements.old_records.table import (
 )
 from measurements.old_records.workbook import Workbook, is_workbook
 
-#: What a file is by the end of its name, where that cannot be text.
-NAMED_ARCHIVES = {".xlsx": "a workbook", ".xlsm": "a workbook", ".zip": "a ZIP archive"}
+NO_WORKBOOK = gettext_noop(
+    "The file cannot be read as a workbook, which its name says it is. Save it again as one; a table "
+    "saved as text must be named .csv."
+)
+NO_ARCHIVE = gettext_noop(
+    "The file cannot be read as a ZIP archive, which its name says it is. Save it again as one; a "
+    "table saved as text must be named .csv."
+)
+#: What is said of text by the end of the file's name, where that cannot be text.
+NAMED_ARCHIVES = {".xlsx": NO_WORKBOOK, ".xlsm": NO_WORKBOOK, ".zip": NO_ARCHIVE}
 
 
 @dataclass
@@ -67,16 +78,13 @@ def _refuse_what_is_no_workbook(data: bytes, file_name: str) -> None:
     if kind in NAMED_ARCHIVES and not data.startswith(
         (*ARCHIVE_SIGNATURES, OLD_WORKBOOK_SIGNATURE)
     ):
-        raise TableError(
-            f"The file cannot be read as {NAMED_ARCHIVES[kind]}, which its name says it is. Save it "
-            "again as one; a table saved as text must be named .csv."
-        )
+        raise TableError(_(NAMED_ARCHIVES[kind]))
 
 
 def _read_workbook(source: Source, book: Workbook, wanted: str) -> None:
     names = book.sheet_names()
     if not names:
-        raise TableError("The workbook holds no sheet of cells.")
+        raise TableError(_("The workbook holds no sheet of cells."))
     if set(names) & set(SHEETS) and not wanted:
         tables = {name: book.table(name) for name in names if name in SHEETS}
         if all(sheet_like(table.header) == name for name, table in tables.items()):
@@ -85,7 +93,10 @@ def _read_workbook(source: Source, book: Workbook, wanted: str) -> None:
     source.sheets = names
     source.sheet = wanted or names[0]
     if source.sheet not in names:
-        raise TableError(f"The workbook has no sheet “{wanted[:80]}”. It has: {', '.join(names)}.")
+        raise TableError(
+            _("The workbook has no sheet “%(sheet)s”. It has: %(sheets)s.")
+            % {"sheet": wanted[:80], "sheets": ", ".join(names)}
+        )
     source.table = book.table(source.sheet)
 
 
@@ -98,16 +109,31 @@ def _read_archive(archive: ZipFile) -> dict[str, Table]:
             continue
         if path.suffix.lower() != ".csv" or path.stem not in SHEETS:
             raise TableError(
-                f"The archive holds {part.filename[:80]}. An archive can be imported only if it is "
-                f"an export of the shop: {', '.join(f'{name}.csv' for name in SHEETS)}."
+                _(
+                    "The archive holds %(name)s. An archive can be imported only if it is an export "
+                    "of the shop: %(files)s."
+                )
+                % {
+                    "name": part.filename[:80],
+                    "files": ", ".join(f"{name}.csv" for name in SHEETS),
+                }
             )
         if path.stem in tables:
-            raise TableError(f"The archive holds {path.name} twice. Keep one of the two.")
-        table = read_exactly(read_part(archive, part.filename))
-        if sheet_like(table.header) != path.stem:
-            needed = ", ".join(SHEETS[path.stem].needed)
-            raise TableError(f"{path.name} lacks a column that an export has: {needed}.")
-        tables[path.stem] = table
+            raise TableError(
+                _("The archive holds %(name)s twice. Keep one of the two.") % {"name": path.name}
+            )
+        tables[path.stem] = _exported(archive, part.filename, path)
     if not tables:
-        raise TableError("The archive is empty: it holds none of the shop's CSV files.")
+        raise TableError(_("The archive is empty: it holds none of the shop's CSV files."))
     return tables
+
+
+def _exported(archive: ZipFile, part: str, path: PurePosixPath) -> Table:
+    """One CSV file of an export. Raises ``TableError`` where a column is missing."""
+    table = read_exactly(read_part(archive, part))
+    if sheet_like(table.header) != path.stem:
+        raise TableError(
+            _("%(name)s lacks a column that an export has: %(columns)s.")
+            % {"name": path.name, "columns": ", ".join(SHEETS[path.stem].needed)}
+        )
+    return table

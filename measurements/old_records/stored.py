@@ -9,6 +9,7 @@ from typing import Any
 from uuid import UUID, uuid5
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from instruments.models import Instrument
 from measurements.facts.rows import CHECK_IN_COLUMNS
@@ -50,16 +51,23 @@ class Stored:
             held = successor
         work = self.works.get(uuid5(held.uuid, "turns"))
         if work is not None and work.voided_at is None:
-            return False, "replaces a voided check-in whose turns still stand; void that work too"
+            return False, _(
+                "replaces a voided check-in whose turns still stand; void that work too"
+            )
         row.uuid, row.replaces = uuid5(held.uuid, "again"), held.pk
         return False, ""
 
     def _difference(self, row: Row, held: CheckIn) -> str:
         names = ", ".join(self._differing(row, held))
-        return (
-            f"is on record already with another {names} ({held.instrument.tag}, "
-            f"{row.day}, {held.get_stage_display()}); to correct a record, void it first"
-        )
+        return _(
+            "is on record already with another %(columns)s (%(tag)s, %(day)s, %(stage)s); to correct "
+            "a record, void it first"
+        ) % {
+            "columns": names,
+            "tag": held.instrument.tag,
+            "day": row.day,
+            "stage": held.get_stage_display(),
+        }
 
     def _differing(self, row: Row, held: CheckIn) -> list[str]:
         names = [

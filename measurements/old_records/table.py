@@ -5,7 +5,10 @@ import io
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from measurements.old_records.cells import as_it_was
+from shop.figures import counted, decimal
 
 LIMIT_BYTES = 100_000_000
 LIMIT_LINES = 500_000
@@ -17,6 +20,14 @@ WIDE_SIGNATURES = (b"\xff\xfe", b"\xfe\xff")
 
 class TableError(Exception):
     """The file cannot be read as a table at all; the message says why and what to do."""
+
+
+def too_large(size_bytes: int, most_bytes: int) -> str:
+    """Why a file is too large, in megabytes."""
+    return _("The file has %(size)s MB, more than %(most)s MB. Split it into several files.") % {
+        "size": decimal(size_bytes / 1e6, 0),
+        "most": decimal(most_bytes / 1e6, 0),
+    }
 
 
 @dataclass(frozen=True)
@@ -53,7 +64,7 @@ def read_table(data: bytes) -> Table:
         (n for n, record in enumerate(records) if any(cell.strip() for cell in record)), None
     )
     if top is None:
-        raise TableError("The file is empty. Its first line must name the columns.")
+        raise TableError(_("The file is empty. Its first line must name the columns."))
     header = [name.strip() for name in records[top][:-1]]
     return Table(header=header, rows=records[top + 1 :], lines=lines[top + 1 :])
 
@@ -77,7 +88,7 @@ def read_exactly(data: bytes) -> Table:
     except csv.Error:
         raise TableError(_broken(text, delimiter, len(rows[0]) if rows else 1)) from None
     if not rows:
-        raise TableError("The file is empty. Its first line must name the columns.")
+        raise TableError(_("The file is empty. Its first line must name the columns."))
     width = len(rows[0])
     if any(len(row) > width for row in rows):
         raise TableError(_broken(text, delimiter, width))
@@ -95,31 +106,33 @@ def first_line(data: bytes) -> list[str]:
 def decoded(data: bytes) -> str:
     """The text of a CSV file. Raises ``TableError`` if it is none or too large."""
     if len(data) > LIMIT_BYTES:
-        raise TableError(
-            f"The file has {len(data) / 1e6:.0f} MB, more than {LIMIT_BYTES / 1e6:.0f} MB. "
-            "Split it into several files."
-        )
+        raise TableError(too_large(len(data), LIMIT_BYTES))
     if data.startswith(OLD_WORKBOOK_SIGNATURE):
         raise TableError(
-            "This is a workbook of the old kind, or one with a password. Save it as XLSX without a "
-            "password, or the sheet as CSV (UTF-8)."
+            _(
+                "This is a workbook of the old kind, or one with a password. Save it as XLSX without "
+                "a password, or the sheet as CSV (UTF-8)."
+            )
         )
     if data.startswith(WIDE_SIGNATURES):
-        raise TableError("This file is UTF-16 text. Save it as CSV (UTF-8).")
+        raise TableError(_("This file is UTF-16 text. Save it as CSV (UTF-8)."))
     if (place := data.find(b"\0")) >= 0:
         line = data.count(b"\n", 0, place) + 1
-        raise TableError(f"Line {line} holds a zero byte: this is not a text file.")
+        raise TableError(
+            _("Line %(line)s holds a zero byte: this is not a text file.") % {"line": line}
+        )
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         raise TableError(
-            f"Line {line} is not UTF-8 text (byte {data[error.start]:#04x}). "
-            "Save the file as CSV (UTF-8)."
+            _("Line %(line)s is not UTF-8 text (byte %(byte)s). Save the file as CSV (UTF-8).")
+            % {"line": line, "byte": f"{data[error.start]:#04x}"}
         ) from error
     if (count := max(text.count("\n"), text.count("\r"))) > LIMIT_LINES:
         raise TableError(
-            f"The file has {count:,} lines, more than {LIMIT_LINES:,}. Split it into several files."
+            _("The file has %(count)s lines, more than %(most)s. Split it into several files.")
+            % {"count": counted(count), "most": counted(LIMIT_LINES)}
         )
     return text
 
@@ -139,11 +152,14 @@ def _records(text: str, delimiter: str) -> list[list[str]]:
     import pandas as pd
 
     if not text.strip():
-        raise TableError("The file is empty. Its first line must name the columns.")
+        raise TableError(_("The file is empty. Its first line must name the columns."))
     csv.field_size_limit(LIMIT_BYTES)
     width = len(next(csv.reader(io.StringIO(text.lstrip()), delimiter=delimiter)))
     if width > LIMIT_COLUMNS:
-        raise TableError(f"The first line names {width} columns, more than {LIMIT_COLUMNS}.")
+        raise TableError(
+            _("The first line names %(count)s columns, more than %(most)s.")
+            % {"count": width, "most": LIMIT_COLUMNS}
+        )
     try:
         frame = pd.read_csv(
             io.StringIO(text),
@@ -168,14 +184,14 @@ def _broken(text: str, delimiter: str, width: int) -> str:
     try:
         for record in reader:
             if len(record) > width:
-                return (
-                    f"Line {line} has {len(record)} cells but the first line names "
-                    f"{width} columns. Put cells that hold a “{delimiter}” in quotation marks."
-                )
+                return _(
+                    "Line %(line)s has %(cells)s cells but the first line names %(columns)s columns. "
+                    "Put cells that hold a “%(sign)s” in quotation marks."
+                ) % {"line": line, "cells": len(record), "columns": width, "sign": delimiter}
             line = reader.line_num + 1
     except csv.Error:
         pass
-    return f"Line {line} opens a quotation mark that is not closed properly."
+    return _("Line %(line)s opens a quotation mark that is not closed properly.") % {"line": line}
 
 
 def _lines(records: list[list[str]], text: str) -> list[int]:

@@ -2,6 +2,8 @@
 
 from collections.abc import Callable, Sequence
 
+from django.utils.translation import gettext as _
+
 from geometry.joint import tilt_after_turns
 from instruments.defaults import joint_dimension
 from instruments.models import JointKind, NeckJoint
@@ -36,10 +38,7 @@ def follow_tilt(
             if not _allowed(joint, row, wrong):
                 continue
             if known and abs(row.tilt_now_deg - now) > MISMATCH_DEG:
-                given, expected = shown(row.tilt_now_deg, "°"), shown(now, "°")
-                odd(
-                    row, "tilt_now_deg", f"{given} given, {expected} expected from the turns logged"
-                )
+                odd(row, "tilt_now_deg", _unexpected(row.tilt_now_deg, now))
             now, given_last = row.tilt_now_deg, row
         known = True
         if row.turns is not None and _turn(joint, row, now, wrong):
@@ -59,9 +58,10 @@ def follow_tilt(
 def _allowed(joint: NeckJoint, row: Row, wrong: Say) -> bool:
     tilt = row.tilt_now_deg or 0.0
     if joint.kind not in MOVABLE and tilt:
-        wrong(row, "tilt_now_deg", "a glued joint has no tilt; give joint_kind as well")
+        wrong(row, "tilt_now_deg", _("a glued joint has no tilt; give joint_kind as well"))
     elif not _within(joint, tilt):
-        wrong(row, "tilt_now_deg", f"{shown(tilt, '°')} is {_limit(joint, tilt)}")
+        why = _("%(tilt)s is %(limit)s") % {"tilt": shown(tilt, "°"), "limit": _limit(joint, tilt)}
+        wrong(row, "tilt_now_deg", why)
     else:
         return True
     return False
@@ -69,19 +69,16 @@ def _allowed(joint: NeckJoint, row: Row, wrong: Say) -> bool:
 
 def _turn(joint: NeckJoint, row: Row, now: float, wrong: Say) -> bool:
     if joint.kind != JointKind.TILTING:
-        why = (
-            f"turns need an adjustable joint, but this one is {joint.kind}; give joint_kind tilting"
-        )
-        wrong(row, "turns", why)
+        why = _("turns need an adjustable joint, but this one is %(kind)s; give joint_kind tilting")
+        wrong(row, "turns", why % {"kind": joint.kind})
         return False
     pitch = joint_dimension("thread_pitch_mm", joint.thread_pitch_mm)
     arm = joint_dimension("bolt_arm_mm", joint.bolt_arm_mm)
     try:
         after = float(tilt_after_turns(row.turns or 0.0, pitch, arm, now))
     except ValueError:
-        wrong(
-            row, "turns", f"{shown(row.turns or 0.0, 'turns')} carry the joint past a right angle"
-        )
+        why = _("%(figure)s turns carry the joint past a right angle")
+        wrong(row, "turns", why % {"figure": shown(row.turns or 0.0, "")})
         return False
     if not _within(joint, after):
         wrong(row, "turns", _beyond(joint, after))
@@ -95,14 +92,29 @@ def _within(joint: NeckJoint, tilt: float) -> bool:
     return joint.tilt_min_deg - SLACK_DEG <= tilt <= most + SLACK_DEG
 
 
+def _unexpected(given: float, expected: float) -> str:
+    return _("%(given)s given, %(expected)s expected from the turns logged") % {
+        "given": shown(given, "°"),
+        "expected": shown(expected, "°"),
+    }
+
+
 def _limit(joint: NeckJoint, tilt: float) -> str:
+    """Which limit a tilt is outside of; ends a sentence that names the tilt."""
     if tilt < joint.tilt_min_deg:
-        return f"below the least tilt, {shown(joint.tilt_min_deg, '°')}"
+        least = shown(joint.tilt_min_deg, "°")
+        return _("below the least tilt, %(least)s") % {"least": least}
     if joint.tilt_max_deg is None:
-        return f"beyond the {shown(TILT_DEG[1], '°')} that any joint can have"
-    return f"beyond tilt_max_deg, {shown(joint.tilt_max_deg, '°')}"
+        return _("beyond the %(most)s that any joint can have") % {"most": shown(TILT_DEG[1], "°")}
+    return _("beyond tilt_max_deg, %(most)s") % {"most": shown(joint.tilt_max_deg, "°")}
 
 
 def _beyond(joint: NeckJoint, tilt: float) -> str:
-    hint = "" if tilt > joint.tilt_min_deg else "; give tilt_now_deg if it did not start at 0"
-    return f"they lead to a tilt of {shown(tilt, '°')}, {_limit(joint, tilt)}{hint}"
+    why = (
+        _("they lead to a tilt of %(tilt)s, %(limit)s")
+        if tilt > joint.tilt_min_deg
+        else _(
+            "they lead to a tilt of %(tilt)s, %(limit)s; give tilt_now_deg if it did not start at 0"
+        )
+    )
+    return why % {"tilt": shown(tilt, "°"), "limit": _limit(joint, tilt)}

@@ -8,13 +8,27 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, pgettext
 from simple_history.utils import bulk_update_with_history
 
 from instruments.models import Instrument, NeckJoint
-from measurements.models import ActionReading, CheckIn, ImportRun, ServiceReport, Work, WorkKind
+from measurements.models import (
+    ActionReading,
+    Booking,
+    CheckIn,
+    Contact,
+    Damage,
+    ImportRun,
+    Photo,
+    ServiceReport,
+    Work,
+    WorkKind,
+)
 from measurements.old_records.acts_bulk import BATCH, reason_of
 from measurements.old_records.stored import alike, chunks
-from shop.models import Customer, User
+from shop.figures import localized
+from shop.models import Customer, Erasure, User
 
 #: What belongs to a record and goes with it, by the name of the relation.
 GOES_ALONG = {
@@ -23,12 +37,21 @@ GOES_ALONG = {
     Instrument: {"joint", "outlook", "check_ins", "works"},
     Customer: {"instruments"},
 }
-#: What later work and photos are called where they stand in the way or keep a record.
-SINCE = {
-    "check ins": "other check-ins",
-    "works": "other work",
-    "photo": "A photo belongs",
-    "damage": "Noted damage belongs",
+#: What is said of records that stand in the way, by their model.
+RESTS: dict[type[Any], str] = {
+    Photo: gettext_noop("A photo belongs to an imported check-in, %(record)s."),
+    Damage: gettext_noop("Noted damage belongs to an imported check-in, %(record)s."),
+}
+OTHER_RESTS = gettext_noop("Another record (%(kind)s) belongs to an imported check-in, %(record)s.")
+#: Why a record stays: what else points at it.
+HELD: dict[type[Any], str] = {
+    CheckIn: gettext_noop("has other check-ins"),
+    Work: gettext_noop("has other work"),
+    Booking: gettext_noop("has other bookings"),
+    Contact: gettext_noop("has other contacts"),
+    ServiceReport: gettext_noop("has other service reports"),
+    Instrument: gettext_noop("has other instruments"),
+    Erasure: gettext_noop("has other erasures"),
 }
 MODELS: dict[str, type[Any]] = {"instrument": Instrument, "neckjoint": NeckJoint}
 
@@ -77,8 +100,7 @@ def undo_import(run: ImportRun, *, by: User) -> list[int]:
     """
     run = ImportRun.objects.select_for_update().get(pk=run.pk)
     if run.undone_at is not None:
-        day = timezone.localtime(run.undone_at).date()
-        raise ValidationError(f"This import was undone before, on {day}.")
+        raise ValidationError(undone_before(run))
     touched = _touched(run)
     for chunk in chunks(touched):  # one writer at a time
         list(Instrument.objects.select_for_update().filter(pk__in=chunk).values_list("pk"))
@@ -96,6 +118,13 @@ def undo_import(run: ImportRun, *, by: User) -> list[int]:
     run.undone_at, run.undone_by = timezone.now(), by
     run.save(update_fields=["undone_at", "undone_by"])
     return [key for key in touched if key not in gone]
+
+
+def undone_before(run: ImportRun) -> str:
+    """That an import cannot be undone twice."""
+    assert run.undone_at is not None  # noqa: S101  asked only of one that was undone
+    day = timezone.localtime(run.undone_at).date()
+    return _("This import was undone before, on %(day)s.") % {"day": day}
 
 
 def _touched(run: ImportRun) -> list[int]:
@@ -116,20 +145,23 @@ def _blocks(run: ImportRun, touched: list[int]) -> Iterator[str]:
             instrument__in=chunk, issued_at__gte=run.imported_at
         ).select_related("instrument")
         for report in reports:
-            yield f"Service report {report.number} of {report.instrument.tag} was issued since."
+            yield _("Service report %(number)s of %(tag)s was issued since.") % {
+                "number": report.number,
+                "tag": report.instrument.tag,
+            }
     for model in (CheckIn, Work):
         yield from _resting_on(run, model)
     for work in _worked_since(run):
         day = timezone.localtime(work.done_at).date()
         what = f"{work.instrument.tag}, {work.get_kind_display()}, {day}"
-        yield f"Work logged after it: {what}. Void that work first."
+        yield _("Work logged after it: %(work)s. Void that work first.") % {"work": what}
     corrected = (
         CheckIn.objects.filter(replaces__imported_in=run)
         .exclude(imported_in=run)
         .select_related("instrument")
     )
     for check_in in corrected:
-        yield f"A correction replaces an imported check-in: {check_in}."
+        yield _("A correction replaces an imported check-in: %(record)s.") % {"record": check_in}
 
 
 def _worked_since(run: ImportRun) -> QuerySet[Work]:
@@ -157,9 +189,9 @@ def _resting_on(run: ImportRun, model: type[Any]) -> Iterator[str]:
         name = relation.field.name
         found = relation.related_model._default_manager.filter(**{f"{name}__imported_in": run})
         for one in found.select_related(name)[:20]:
-            kind = str(relation.related_model._meta.verbose_name)
-            words = SINCE.get(kind, f"Another record ({kind}) belongs")
-            yield f"{words} to an imported check-in, {getattr(one, name)}."
+            words = RESTS.get(relation.related_model, OTHER_RESTS)
+            kind = relation.related_model._meta.verbose_name
+            yield _(words) % {"record": getattr(one, name), "kind": kind}
 
 
 def _turned(run: ImportRun) -> set[int]:
@@ -183,7 +215,7 @@ def _what_goes(plan: UndoPlan, model: type[Any], going: set[int]) -> list[Any]:
     goes = []
     for chunk in chunks(made):
         for record in model._default_manager.filter(pk__in=chunk):
-            why = held.get(record.pk) or ("edited since" if record.pk in edited else "")
+            why = held.get(record.pk) or (_("edited since") if record.pk in edited else "")
             if why:
                 plan.kept.append(f"{record}: {why}")
             else:
@@ -208,9 +240,14 @@ def _held_up(model: type[Any], keys: list[int], run: ImportRun, going: set[int])
                 resting = resting.exclude(imported_in=run)
             for pk, key in resting:
                 if accessor != "instruments" or pk not in going:
-                    kind = str(relation.related_model._meta.verbose_name_plural)
-                    held.setdefault(key, f"has {SINCE.get(kind, f'other {kind}')}")
+                    held.setdefault(key, _why_held(relation.related_model))
     return held
+
+
+def _why_held(model: type[Any]) -> str:
+    if model in HELD:
+        return _(HELD[model])
+    return _("has other %(kind)s") % {"kind": model._meta.verbose_name_plural}
 
 
 def _edited_since(model: type[Any], keys: list[int], reason: str) -> set[int]:
@@ -238,14 +275,15 @@ def _what_is_put_back(plan: UndoPlan) -> None:
             after = row["after"][name]
             if name == "tilt_now_deg":
                 after -= voided.get(instrument.pk, 0.0)
-            words = f"{instrument.tag}: {_words(model, name)}"
-            if _same(getattr(record, name), after):
-                plan.restored.append(f"{words} back to {_said(name, before)}")
+            held_now = getattr(record, name)
+            said = {"tag": instrument.tag, "what": _words(model, name)}
+            if _same(held_now, after):
+                words = _("%(tag)s: %(what)s back to %(value)s")
+                plan.restored.append(words % {**said, "value": _said(name, before)})
                 plan.back.setdefault(model, {}).setdefault(record.pk, {})[name] = before
             else:
-                plan.left.append(
-                    f"{words} was changed since and stays {_said(name, getattr(record, name))}"
-                )
+                words = _("%(tag)s: %(what)s was changed since and stays %(value)s")
+                plan.left.append(words % {**said, "value": _said(name, held_now)})
 
 
 def _records(keys: list[int], model: type[Any]) -> dict[tuple[type[Any], int], Any]:
@@ -273,8 +311,10 @@ def _words(model: type[Any], attname: str) -> str:
 def _said(name: str, value: Any) -> str:
     if name == "customer_id":
         found = Customer.objects.filter(pk=value).first()
-        return str(found) if found else "none"
-    return "empty" if value is None else f"{value:.6g}" if isinstance(value, float) else str(value)
+        return str(found) if found else pgettext("customer", "none")
+    if value is None:
+        return _("empty")
+    return localized(f"{value:.6g}") if isinstance(value, float) else str(value)
 
 
 def _same(held: Any, value: Any) -> bool:

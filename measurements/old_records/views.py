@@ -14,6 +14,7 @@ from django.core.paginator import Paginator
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from measurements.forecast import refreshing
@@ -24,12 +25,14 @@ from measurements.old_records.findings import Report
 from measurements.old_records.forms import MatchForm, UploadForm
 from measurements.old_records.matching import headings, matched
 from measurements.old_records.planning import import_source
+from measurements.old_records.rows import FIRST_LINE
 from measurements.old_records.source import Source, read_source
 from measurements.old_records.spool import ROWS_A_PAGE, Kept, keep, kept_file
 from measurements.old_records.table import TableError
-from measurements.old_records.undo import plan_undo, undo_import
+from measurements.old_records.undo import plan_undo, undo_import, undone_before
 from measurements.old_records.workbook import LIMIT_COLUMNS, LIMIT_ROWS
 from shop.access import note_access_to_all
+from shop.figures import counted
 from shop.people import person, unit_of
 from shop.roles import owner_only
 from shop.views import form_view
@@ -81,11 +84,13 @@ def _check_size(source: Source) -> None:
     table = source.table
     if table is not None and len(table.rows) > LIMIT_ROWS:
         raise TableError(
-            f"The file has more than {LIMIT_ROWS:,} rows. Split it into several files."
+            _("The file has more than %(most)s rows. Split it into several files.")
+            % {"most": counted(LIMIT_ROWS)}
         )
     if table is not None and len(table.header) > LIMIT_COLUMNS:
         raise TableError(
-            f"The file has {len(table.header)} columns; at most {LIMIT_COLUMNS} are read."
+            _("The file has %(count)s columns; at most %(most)s are read.")
+            % {"count": len(table.header), "most": LIMIT_COLUMNS}
         )
 
 
@@ -93,7 +98,7 @@ def _kept(request: HttpRequest, token: UUID) -> Kept | None:
     """This session's file, or None with a word about it."""
     kept = kept_file(token, person(request).pk, request.session.get(SESSION, []))
     if kept is None:
-        messages.error(request, "That file is no longer kept here. Choose it again.")
+        messages.error(request, _("That file is no longer kept here. Choose it again."))
     return kept
 
 
@@ -129,9 +134,8 @@ def match(request: HttpRequest, token: UUID) -> HttpResponse:
         try:
             _keep_preview(request, kept, source)
         except TableError as error:
-            form.add_error(
-                None, [line.removeprefix("line 1: ") for line in str(error).splitlines()]
-            )
+            lines = str(error).splitlines()
+            form.add_error(None, [line.removeprefix(_(FIRST_LINE) % {"why": ""}) for line in lines])
         else:
             kept.save()
             return redirect("import-preview", token=token)
@@ -187,11 +191,11 @@ def preview(request: HttpRequest, token: UUID) -> HttpResponse:
         try:
             report = _import(request, kept)
         except FileNotFoundError:  # sent twice: the other one has just done it
-            messages.warning(request, "That file was imported or dropped just now: see below.")
+            messages.warning(request, _("That file was imported or dropped just now: see below."))
             return redirect("imports")
         if report is not None and report.written:
             return _done(request, kept, report)
-        messages.error(request, "Nothing was imported: see what is wrong below.")
+        messages.error(request, _("Nothing was imported: see what is wrong below."))
         totals, status = kept.totals() or totals, 422
     pages = Paginator(range(totals["read"]), ROWS_A_PAGE)
     page = pages.get_page(request.GET.get("page"))
@@ -208,7 +212,7 @@ def preview(request: HttpRequest, token: UUID) -> HttpResponse:
 def _shown(rows: list[Any], labels: dict[str, str]) -> list[Any]:
     """Rows as the page prints them: under the file's own headings, wrong cells marked."""
     for row in rows:
-        wrong = {column for column, _ in row.problems}
+        wrong = {column for column, _why in row.problems}
         row.cells = [(labels.get(name, name), text, name in wrong) for name, text in row.cells]
         row.problems = [(labels.get(column, column), why) for column, why in row.problems]
         row.warnings = [(labels.get(column, column), why) for column, why in row.warnings]
@@ -235,9 +239,9 @@ def _done(request: HttpRequest, kept: Kept, report: Report) -> HttpResponse:
         token for token in request.session.get(SESSION, []) if token != kept.token.hex
     ]
     if report.run is None:
-        messages.success(request, "Every row was on record already: nothing was added.")
+        messages.success(request, _("Every row was on record already: nothing was added."))
         return redirect("imports")
-    messages.success(request, f"{report.run.file_name} is imported.")
+    messages.success(request, _("%(file)s is imported.") % {"file": report.run.file_name})
     _refresh(request, report.touched)
     return redirect("import-run", uuid=report.run.uuid)
 
@@ -253,7 +257,9 @@ def _refresh(request: HttpRequest, touched: list[int]) -> None:
     Outlook.objects.filter(instrument__in=touched[: refreshing.CHUNK]).update(out_of_date=True)
     messages.warning(
         request,
-        "The records are saved; run manage.py recompute_outlooks for them to reach every outlook.",
+        _(
+            "The records are saved; run manage.py recompute_outlooks for them to reach every outlook."
+        ),
     )
 
 
@@ -273,18 +279,19 @@ def undo(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """Say exactly what would go; POST undoes the import."""
     found = get_object_or_404(ImportRun, uuid=uuid)
     if found.undone_at is not None:
-        day = timezone.localtime(found.undone_at).date()
-        messages.error(request, f"This import was undone before, on {day}.")
+        messages.error(request, undone_before(found))
         return redirect("import-run", uuid=uuid)
     status = 200
     if request.method == "POST":
         try:
             remaining = undo_import(found, by=person(request))
         except ValidationError as error:
-            messages.error(request, f"Nothing was undone. {error.messages[0]}")
+            messages.error(request, _("Nothing was undone. %(why)s") % {"why": error.messages[0]})
             status = 422
         else:
-            messages.success(request, f"The import of {found.file_name} is undone.")
+            messages.success(
+                request, _("The import of %(file)s is undone.") % {"file": found.file_name}
+            )
             _refresh(request, remaining)
             return redirect("imports")
     plan = plan_undo(found)
@@ -316,6 +323,6 @@ def export(request: HttpRequest, kind: str) -> Any:
             file, as_attachment=True, filename=f"{name}.xlsx", content_type=WORKBOOK
         )
     else:
-        raise Http404(f"There is no export as {kind}.")
+        raise Http404(_("There is no export as %(kind)s.") % {"kind": kind})
     response["Cache-Control"] = "no-store"
     return response

@@ -10,9 +10,12 @@ from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from measurements.old_records.archive import check_workbook
 from measurements.old_records.cells import from_workbook
 from measurements.old_records.table import Table, TableError
+from shop.figures import counted
 
 log = logging.getLogger(__name__)
 
@@ -50,35 +53,49 @@ class Workbook:
         with _refusing_what_is_broken():
             for line, cells in enumerate(sheet.iter_rows(values_only=True), start=1):
                 if line > LAST_ROW:
-                    raise TableError(f"The sheet “{name}” says it has more than {LAST_ROW:,} rows.")
+                    raise TableError(
+                        _("The sheet “%(sheet)s” says it has more than %(most)s rows.")
+                        % {"sheet": name, "most": counted(LAST_ROW)}
+                    )
                 texts = _texts(cells)
                 if texts:
                     rows.append(texts)
                     lines.append(line)
                 _check_size(name, line, len(rows), len(texts))
         if not rows:
-            raise TableError(f"The sheet “{name}” is empty. Its first row must name the columns.")
+            raise TableError(
+                _("The sheet “%(sheet)s” is empty. Its first row must name the columns.")
+                % {"sheet": name}
+            )
         header = [" ".join(heading.split()) for heading in rows[0]]
         width = len(header) + 1
         padded = [row + [""] * (width - len(row)) for row in rows[1:]]
         for line, row in zip(lines[1:], padded, strict=True):
             if len(row) > width:
-                raise TableError(
-                    f"Row {line} of the sheet “{name}” has a cell beyond the {len(header)} columns "
-                    f"that row {lines[0]} names. Name its column, or empty the cell."
-                )
+                raise TableError(_beyond(name, line, len(header), lines[0]))
         return Table(header=header, rows=padded, lines=lines[1:])
+
+
+def _beyond(name: str, line: int, columns: int, top: int) -> str:
+    return _(
+        "Row %(line)s of the sheet “%(sheet)s” has a cell beyond the %(columns)s columns that row "
+        "%(top)s names. Name its column, or empty the cell."
+    ) % {"line": line, "sheet": name, "columns": columns, "top": top}
 
 
 def _check_size(name: str, line: int, rows: int, columns: int) -> None:
     if rows > LIMIT_ROWS + 1:
         raise TableError(
-            f"The sheet “{name}” has more than {LIMIT_ROWS:,} rows. Split it into several files."
+            _("The sheet “%(sheet)s” has more than %(most)s rows. Split it into several files.")
+            % {"sheet": name, "most": counted(LIMIT_ROWS)}
         )
     if columns > LIMIT_COLUMNS:
         raise TableError(
-            f"Row {line} of the sheet “{name}” reaches to column {columns}; at most {LIMIT_COLUMNS} "
-            "are read."
+            _(
+                "Row %(line)s of the sheet “%(sheet)s” reaches to column %(column)s; at most %(most)s "
+                "are read."
+            )
+            % {"line": line, "sheet": name, "column": columns, "most": LIMIT_COLUMNS}
         )
 
 
@@ -123,6 +140,8 @@ def _refusing_what_is_broken() -> Iterator[None]:
     except Exception as error:
         log.info("workbook not read", exc_info=True)
         raise TableError(
-            "This workbook cannot be read: a part of it is missing or damaged. Open it in a "
-            "spreadsheet program and save it as XLSX again, or save the sheet as CSV (UTF-8)."
+            _(
+                "This workbook cannot be read: a part of it is missing or damaged. Open it in a "
+                "spreadsheet program and save it as XLSX again, or save the sheet as CSV (UTF-8)."
+            )
         ) from error
