@@ -15,6 +15,7 @@ from measurements.models import Stage
 from measurements.old_records.columns import Column, as_typed, columns_of, quoted, remembering
 from measurements.old_records.findings import Problem, RowReport
 from measurements.old_records.table import Table, TableError
+from shop.refusals import in_words
 
 # Identity of an imported row; never to change, or a second import would add everything again.
 NAMESPACE = UUID("6e2d1b5c-0f3a-5c7e-9a41-7d0c5e8b2f13")
@@ -217,7 +218,7 @@ class _Reader:
                 try:
                     read.take(line, column, read_text(text))
                 except ValueError as error:
-                    wrong.append(Problem(line, column.name, str(error)))
+                    wrong.append(Problem(line, column.name, in_words(error)))
         return read
 
     def _place(self, row: Row, wrong: list[Problem]) -> None:
