@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from geometry import why_not as why
 from geometry._checks import FloatArray
 from geometry.action import Neck, action_at_fret, reach, rise_limit
 from geometry.balance import GaugeUncertainty, prediction_u
@@ -231,13 +232,9 @@ def _misses(bench: Bench, raised_mm: ArrayLike) -> bool:
     return bool(np.any(np.abs(error) > bench.targets.action_tolerance_mm + HAIR))
 
 
-BELOW_FLOOR = "The saddle would go below its floor."
-ABOVE_CEILING = "The saddle would have to be taller than its ceiling."
-
-
 def _why_saddle_misses(cut_mm: FloatArray, wanted_mm: FloatArray) -> str:
     """Which limit stopped the cut that was wanted."""
-    return BELOW_FLOOR if np.any(wanted_mm > cut_mm + SADDLE_STEP_MM) else ABOVE_CEILING
+    return why.BELOW_FLOOR if np.any(wanted_mm > cut_mm + SADDLE_STEP_MM) else why.ABOVE_CEILING
 
 
 def _rise_for_new_saddle(bench: Bench) -> tuple[float, float]:
@@ -263,7 +260,7 @@ def saddle_only(bench: Bench) -> Option:
     if _misses(bench, -cut):
         why_not = _why_saddle_misses(cut, wanted)
     elif not np.any(cut):
-        why_not = "There is no change to make that a hand can set."
+        why_not = why.NOTHING_TO_SET
     return _option(bench, "saddle", why_not, cut_mm=cut)
 
 
@@ -271,12 +268,11 @@ def _why_no_setting(bench: Bench, settings: Settings, wanted_rise_mm: float) -> 
     """Why the joint cannot come near a wanted bridge rise; empty where it can move that way."""
     joint = bench.joint
     if joint.kind == "tilting" and None in (joint.bolt_arm_mm, joint.thread_pitch_mm):
-        return "The bolt's arm or its thread pitch is not on record."
+        return why.NO_BOLT_ON_RECORD
     if wanted_rise_mm < bench.rise_mm - HAIR and not np.any(settings.tilt_deg > 0):
-        return "There is no travel left that lowers the strings."
+        return why.NO_TRAVEL_DOWN
     if wanted_rise_mm > bench.rise_mm + HAIR and not np.any(settings.tilt_deg < 0):
-        one_way = "The joint may only be turned to lower the strings, and they must come up."
-        return one_way if joint.one_way else "There is no travel left that raises the strings."
+        return why.ONE_WAY if joint.one_way else why.NO_TRAVEL_UP
     return ""
 
 
@@ -290,13 +286,13 @@ def tilt_only(bench: Bench) -> Option:
     if _misses(bench, rises[best] - bench.rise_mm):
         why_not = _why_no_setting(bench, settings, wanted)
         if not why_not and _misses(bench, wanted - bench.rise_mm):
-            why_not = "Bass and treble are too far apart for the angle alone."
+            why_not = why.APART_FOR_ANGLE
         elif not why_not and not np.min(rises) <= wanted <= np.max(rises):
-            why_not = "There is not enough travel left for it."
+            why_not = why.LITTLE_TRAVEL
         elif not why_not:
-            why_not = "No setting of the joint comes close enough."
+            why_not = why.NO_SETTING_NEAR
     elif settings.tilt_deg[best] == 0.0:
-        why_not = "The change is smaller than the joint can be set."
+        why_not = why.TOO_SMALL
     return _option(bench, "tilt", why_not, setting=settings.at(best))
 
 
@@ -328,17 +324,15 @@ def tilt_and_saddle(bench: Bench) -> Option:
     common = _nearest(rises, wanted, rises >= wanted - HAIR)
     best = int(np.argmax(rises)) if common is None else common
     cut, why_not = with_setting(best)
-    if why_not == BELOW_FLOOR:
+    if why_not == why.BELOW_FLOOR:
         wanted, most = _rise_for_new_saddle(bench)
         taller = _nearest(rises, wanted, rises <= most + HAIR)
         best = int(np.argmin(rises)) if taller is None else taller
         cut, why_not = with_setting(best)
     if settings.tilt_deg[best] == 0.0:
-        why_not = _why_no_setting(bench, settings, wanted) or (
-            "The part common to bass and treble is smaller than the joint can be set."
-        )
+        why_not = _why_no_setting(bench, settings, wanted) or why.COMMON_TOO_SMALL
     elif not why_not and not np.any(cut):
-        why_not = "The angle alone does it; the saddle needs no work."
+        why_not = why.ANGLE_ALONE
     return _option(bench, "tilt_and_saddle", why_not, cut_mm=cut, setting=settings.at(best))
 
 
@@ -357,13 +351,13 @@ def reset(bench: Bench) -> Option:
     cut = settable_cut(saddle - (bench.height_mm - rise), saddle, bench.targets)
     why_not = ""
     if wanted != ideal:
-        why_not = "It asks for more angle than a reset gives: measure again."
+        why_not = why.MORE_THAN_A_RESET
     elif wedge == 0.0:
-        why_not = "The neck's angle is already right for a new saddle."
+        why_not = why.ALREADY_RIGHT
     elif wedge < 0.0 and bench.joint.kind in ("tilting", "shimmed"):
-        why_not = "The strings must come up, and the joint can be set forward for that."
+        why_not = why.FORWARD_AT_THE_JOINT
     elif _misses(bench, rise - bench.rise_mm - cut):
-        why_not = "Bass and treble are too far apart for a saddle between floor and ceiling."
+        why_not = why.APART_FOR_SADDLE
     setting = Setting(tilt, None, None)
     return _option(bench, "reset", why_not, setting=setting, wedge_mm=wedge + 0.0, cut_mm=cut)
 

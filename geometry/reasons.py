@@ -8,6 +8,7 @@ import numpy as np
 from geometry.action import relief_step
 from geometry.balance import SIDES, Balance
 from geometry.constants import SURPRISE_U
+from geometry.marking import gettext_noop
 from geometry.moves import HAIR
 from geometry.options import Bench, Option
 from geometry.readings import SetUp, Targets
@@ -17,44 +18,80 @@ FirstStep = Literal["remeasure", "relief", "nut", "height", "none", "cannot_say"
 
 # One sentence for each reason; the figures are in ``Advice.reason_values``.
 REASONS = {
-    "no_bridge_rise": "Bridge rise was not measured: without it nothing can be said of the saddle "
-    "or the neck's angle.",
-    "no_action_12": "Action at fret 12 was not measured on both sides, and the other readings do "
-    "not give it.",
-    "surprise": "The newest bridge rise is far from where the earlier ones were heading "
-    "({surprise_z:.1f} times the usual scatter): measure again, and look for a loose brace or a "
-    "lifting bridge.",
-    "contradiction": "Action at fret 12 reads {measured_mm:.2f} mm on the {side} where the other "
-    "readings give {predicted_mm:.2f} mm: one of them is misread, so measure again.",
-    "relief_high": "Relief is {relief_mm:.2f} mm, above {limit_mm:.2f} mm: tighten the rod in small "
-    "steps first, then measure again.",
-    "relief_low": "Relief is {relief_mm:.2f} mm, below {limit_mm:.2f} mm: loosen the rod in small "
-    "steps first, then measure again.",
-    "nut_high": "Action at fret 1 is {action_1_mm:.2f} mm on the {side}, above its target of "
-    "{target_mm:.2f} mm: see to the nut first, then measure again.",
-    "nut_low": "Action at fret 1 is {action_1_mm:.2f} mm on the {side}, below its target of "
-    "{target_mm:.2f} mm: see to the nut first, then measure again.",
-    "in_tolerance": "Action at fret 12 is {bass_mm:.2f} mm bass and {treble_mm:.2f} mm treble, "
-    "within {tolerance_mm:.2f} mm of its targets.",
-    "turns": "{turns_text} brings fret 12 to {bass_mm:.2f} mm bass and {treble_mm:.2f} mm treble, "
-    "and can be undone.",
-    "shim": "A shim of {shim_mm:.2f} mm brings fret 12 to {bass_mm:.2f} mm bass and "
-    "{treble_mm:.2f} mm treble, and can be undone.",
-    "turns_and_saddle": "{turns_text} takes up what bass and treble have in common, and the saddle "
-    "the rest: fret 12 comes to {bass_mm:.2f} mm bass and {treble_mm:.2f} mm treble.",
-    "shim_and_saddle": "A shim of {shim_mm:.2f} mm takes up what bass and treble have in common, "
-    "and the saddle the rest: fret 12 comes to {bass_mm:.2f} mm bass and {treble_mm:.2f} mm treble.",
-    "turns_and_new_saddle": "{turns_text} with a new, taller saddle brings fret 12 to {bass_mm:.2f} "
-    "mm bass and {treble_mm:.2f} mm treble.",
-    "shim_and_new_saddle": "A shim of {shim_mm:.2f} mm with a new, taller saddle brings fret 12 to "
-    "{bass_mm:.2f} mm bass and {treble_mm:.2f} mm treble.",
-    "saddle_cut": "Lowering the saddle brings fret 12 to {bass_mm:.2f} mm bass and {treble_mm:.2f} "
-    "mm treble, and leaves at least {saddle_mm:.2f} mm of it.",
-    "saddle_taller": "A taller saddle brings fret 12 to {bass_mm:.2f} mm bass and {treble_mm:.2f} "
-    "mm treble.",
-    "reset": "Neither saddle nor joint can bring the action to its targets: a reset of "
-    "{tilt_deg:.2f}° with {wedge_mm:.2f} mm at the heel's foot does.",
-    "nothing_serves": "No option brings the action to its targets: check readings and targets.",
+    "no_bridge_rise": gettext_noop(
+        "Bridge rise was not measured: without it nothing can be said of the saddle "
+        "or the neck's angle."
+    ),
+    "no_action_12": gettext_noop(
+        "Action at fret 12 was not measured on both sides, and the other readings do not give it."
+    ),
+    "surprise": gettext_noop(
+        "The newest bridge rise is far from where the earlier ones were heading "
+        "({surprise_z:.1f} times the usual scatter): measure again, and look for a loose brace or a "
+        "lifting bridge."
+    ),
+    "contradiction": gettext_noop(
+        "Action at fret 12 reads {measured_mm:.2f} mm on the {side} where the other "
+        "readings give {predicted_mm:.2f} mm: one of them is misread, so measure again."
+    ),
+    "relief_high": gettext_noop(
+        "Relief is {relief_mm:.2f} mm, above {limit_mm:.2f} mm: tighten the rod in small "
+        "steps first, then measure again."
+    ),
+    "relief_low": gettext_noop(
+        "Relief is {relief_mm:.2f} mm, below {limit_mm:.2f} mm: loosen the rod in small "
+        "steps first, then measure again."
+    ),
+    "nut_high": gettext_noop(
+        "Action at fret 1 is {action_1_mm:.2f} mm on the {side}, above its target of "
+        "{target_mm:.2f} mm: see to the nut first, then measure again."
+    ),
+    "nut_low": gettext_noop(
+        "Action at fret 1 is {action_1_mm:.2f} mm on the {side}, below its target of "
+        "{target_mm:.2f} mm: see to the nut first, then measure again."
+    ),
+    "in_tolerance": gettext_noop(
+        "Action at fret 12 is {bass_mm:.2f} mm bass and {treble_mm:.2f} mm treble, "
+        "within {tolerance_mm:.2f} mm of its targets."
+    ),
+    "turns": gettext_noop(
+        "{turns_text} brings fret 12 to {bass_mm:.2f} mm bass and {treble_mm:.2f} mm treble, "
+        "and can be undone."
+    ),
+    "shim": gettext_noop(
+        "A shim of {shim_mm:.2f} mm brings fret 12 to {bass_mm:.2f} mm bass and "
+        "{treble_mm:.2f} mm treble, and can be undone."
+    ),
+    "turns_and_saddle": gettext_noop(
+        "{turns_text} takes up what bass and treble have in common, and the saddle "
+        "the rest: fret 12 comes to {bass_mm:.2f} mm bass and {treble_mm:.2f} mm treble."
+    ),
+    "shim_and_saddle": gettext_noop(
+        "A shim of {shim_mm:.2f} mm takes up what bass and treble have in common, "
+        "and the saddle the rest: fret 12 comes to {bass_mm:.2f} mm bass and {treble_mm:.2f} mm treble."
+    ),
+    "turns_and_new_saddle": gettext_noop(
+        "{turns_text} with a new, taller saddle brings fret 12 to {bass_mm:.2f} "
+        "mm bass and {treble_mm:.2f} mm treble."
+    ),
+    "shim_and_new_saddle": gettext_noop(
+        "A shim of {shim_mm:.2f} mm with a new, taller saddle brings fret 12 to "
+        "{bass_mm:.2f} mm bass and {treble_mm:.2f} mm treble."
+    ),
+    "saddle_cut": gettext_noop(
+        "Lowering the saddle brings fret 12 to {bass_mm:.2f} mm bass and {treble_mm:.2f} "
+        "mm treble, and leaves at least {saddle_mm:.2f} mm of it."
+    ),
+    "saddle_taller": gettext_noop(
+        "A taller saddle brings fret 12 to {bass_mm:.2f} mm bass and {treble_mm:.2f} mm treble."
+    ),
+    "reset": gettext_noop(
+        "Neither saddle nor joint can bring the action to its targets: a reset of "
+        "{tilt_deg:.2f}° with {wedge_mm:.2f} mm at the heel's foot does."
+    ),
+    "nothing_serves": gettext_noop(
+        "No option brings the action to its targets: check readings and targets."
+    ),
 }
 
 

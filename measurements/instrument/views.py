@@ -7,6 +7,7 @@ from uuid import uuid4
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from geometry.advice import Option
@@ -21,6 +22,7 @@ from measurements.check_ins.views import check_ins_of, instrument_or_404
 from measurements.drawings.charts import shows_reset_limit, trend_figure
 from measurements.drawings.side_view import after_option, readings_now, side_views
 from measurements.drawings.trend_svg import trend_pictures
+from measurements.forecast.basis_words import basis_words
 from measurements.forecast.movement import coverage, movement, next_reading
 from measurements.forecast.notices import refresh_and_say
 from measurements.forecast.outlooks import MARKS
@@ -33,7 +35,6 @@ from measurements.words import (
     OPTION_TITLES,
     advice_words,
     assumption_words,
-    basis_words,
     booking_words,
     option_words,
     suspect_words,
@@ -53,7 +54,7 @@ from shop.views import form_view
 @anyone_on_staff
 def add_instrument(request: HttpRequest) -> HttpResponse:
     owner = Customer.objects.filter(code=search.wanted(request, "customer")).first()
-    title = "Add an instrument"
+    title = _("Add an instrument")
     new = Instrument(customer=owner)
     return instrument_form(request, new, title, then=refresh_and_say)
 
@@ -62,7 +63,7 @@ def add_instrument(request: HttpRequest) -> HttpResponse:
 @anyone_on_staff
 def edit_instrument(request: HttpRequest, tag: str) -> HttpResponse:
     found = instrument_or_404(tag)
-    title = f"Edit {found.tag}"
+    title = _("Edit %(tag)s") % {"tag": found.tag}
     return instrument_form(request, found, title, then=refresh_and_say)
 
 
@@ -131,7 +132,7 @@ def advice_context(now: Counsel, unit: LengthUnit) -> dict[str, Any]:
     lowering = now.instrument.joint.lowering_turn
     chosen = now.recommended
     work_to_do = chosen is not None and chosen.key != "leave" and not now.facts.unmeasured[0]
-    after = after_option(chosen, "after the advice") if chosen and work_to_do else None
+    after = after_option(chosen, _("after the advice")) if chosen and work_to_do else None
     return {
         "counsel": now,
         "advice": now.advice,
@@ -161,7 +162,7 @@ def option_rows(now: Counsel, unit: LengthUnit) -> list[OptionRow]:
     return [
         OptionRow(
             option=option,
-            title=OPTION_TITLES[option.key],
+            title=_(OPTION_TITLES[option.key]),
             words=option_words(option, unit, lowering),
             recommended=height and option.key == now.advice.recommended,
             actions=[

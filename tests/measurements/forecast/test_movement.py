@@ -11,6 +11,7 @@ from geometry.lift import components, crossing, lasting_rise
 from geometry.units import parse_length
 from measurements.facts.arrays import gather
 from measurements.facts.fits import fit_facts
+from measurements.forecast.basis_words import basis_words
 from measurements.forecast.movement import (
     Coverage,
     Movement,
@@ -24,7 +25,6 @@ from measurements.forecast.outlooks import rooms_of
 from measurements.forecast.record_words import movement_parts, next_reading_words
 from measurements.forecast.refreshing import refresh
 from measurements.models import Outlook, WorkKind
-from measurements.words import basis_words
 from shop.models import ShopProfile
 from tests.factories import CheckInFactory, InstrumentFactory, WorkFactory
 
