@@ -13,10 +13,12 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import F
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from instruments.models import Instrument, NeckJoint
 from measurements.models import ActionReading, CheckIn, Voidable, Work, WorkKind
 from shop.checking import create_checked, save_checked
+from shop.figures import day_words
 from shop.models import User
 from shop.texts import plain_line
 
@@ -46,7 +48,7 @@ def record_check_in(
     already = CheckIn.objects.filter(uuid=uuid).first()
     if already is not None:
         if already.instrument_id != instrument.pk:
-            raise ValidationError("This check-in was already saved for another instrument.")
+            raise ValidationError(_("This check-in was already saved for another instrument."))
         return already
     if replaces is not None:
         void(replaces, by=by, reason=reason)
@@ -84,15 +86,17 @@ def record_work(
     already = Work.objects.filter(uuid=uuid).first()
     if already is not None:
         if already.instrument_id != instrument.pk:
-            raise ValidationError("This work was already saved for another instrument.")
+            raise ValidationError(_("This work was already saved for another instrument."))
         if (kind, facts.get("as_typed", {}), facts.get("notes", "")) != (
             already.kind,
             already.as_typed,
             already.notes,
         ):
             raise ValidationError(
-                "This work was logged before, with other figures. What is logged stands: open it from "
-                "the instrument's page, void it there and log what was really done."
+                _(
+                    "This work was logged before, with other figures. What is logged stands: open it "
+                    "from the instrument's page, void it there and log what was really done."
+                )
             )
         return already
     if kind == WorkKind.JOINT:
@@ -132,13 +136,14 @@ def void(fact: Voidable, *, by: User | None, reason: str) -> None:
     """Declare a check-in or a piece of work wrong; it stays on record, struck out."""
     reason = plain_line(reason)
     if not reason:
-        raise ValidationError({"reason": "Say why: the record keeps the reason."})
+        raise ValidationError({"reason": _("Say why: the record keeps the reason.")})
     if by is None:
-        raise ValidationError("Only a person can void a record.")
+        raise ValidationError(_("Only a person can void a record."))
     fresh = type(fact)._default_manager.select_for_update().get(pk=fact.pk)
     if fresh.voided_at is not None:
         raise ValidationError(
-            f"{fresh} was voided before, on {timezone.localtime(fresh.voided_at).date()}."
+            _("%(record)s was voided before, on %(day)s.")
+            % {"record": fresh, "day": day_words(fresh.voided_at)}
         )
     fresh.voided_at, fresh.voided_by, fresh.void_reason = timezone.now(), by, reason[:400]
     fresh.save(update_fields=["voided_at", "voided_by", "void_reason"])
@@ -156,7 +161,7 @@ def _take_back(work: Work) -> None:
         )
         if later.exists():
             raise ValidationError(
-                "A later shim stands on this one: void the newest first, then work backwards."
+                _("A later shim stands on this one: void the newest first, then work backwards.")
             )
         joint.shim_now_mm = work.shim_from_mm or 0.0
     joint.tilt_now_deg -= (work.tilt_to_deg or 0.0) - (work.tilt_from_deg or 0.0)

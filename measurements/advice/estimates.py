@@ -2,9 +2,13 @@
 
 from collections.abc import Sequence
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 from measurements.advice.counsel import Counsel
 from measurements.models import Outlook, State
 from shop.models import ShopProfile
+from shop.phrases import running_on
 from shop.prices import JOBS, estimate, price_list
 
 #: Which jobs each option is made of.
@@ -22,14 +26,18 @@ STEP_JOBS = {
     "relief": ("relief",),
     "nut": ("nut",),
 }
-NOT_AN_OFFER = "This is an estimate from our price list, not an offer."
+NOT_AN_OFFER = gettext_noop("This is an estimate from our price list, not an offer.")
 
 
 def option_estimates(shop: ShopProfile) -> dict[str, str]:
     """``about EUR 350 to 500`` by option; without an option that costs nothing or is not priced."""
     prices = price_list()
     found = {key: estimate(jobs, prices, shop) for key, jobs in OPTION_JOBS.items()}
-    return {key: f"about {sum_.words}" for key, sum_ in found.items() if sum_ is not None}
+    return {
+        key: _("about %(sum)s") % {"sum": sum_.words}
+        for key, sum_ in found.items()
+        if sum_ is not None
+    }
 
 
 def next_estimate(now: Counsel, outlook: Outlook) -> list[str]:
@@ -41,8 +49,8 @@ def next_estimate(now: Counsel, outlook: Outlook) -> list[str]:
     for jobs in next_jobs(now, outlook):
         found = estimate(jobs, prices, now.profile)
         if found is not None:
-            words.append(f"{_name(jobs)}: about {found.words}.")
-    return [*words, NOT_AN_OFFER] if words else []
+            words.append(_("%(jobs)s: about %(sum)s.") % {"jobs": _name(jobs), "sum": found.words})
+    return [*words, _(NOT_AN_OFFER)] if words else []
 
 
 def next_jobs(now: Counsel, outlook: Outlook) -> list[Sequence[str]]:
@@ -63,5 +71,7 @@ def next_jobs(now: Counsel, outlook: Outlook) -> list[Sequence[str]]:
 
 def _name(jobs: Sequence[str]) -> str:
     """``Neck angle at an adjustable joint, and saddle lowered or replaced``."""
-    first, *others = (JOBS[job] for job in jobs)
-    return ", and ".join([first, *(name[0].lower() + name[1:] for name in others)])
+    name = _(JOBS[jobs[0]])
+    for job in jobs[1:]:
+        name = _("%(job)s, and %(next)s") % {"job": name, "next": running_on(_(JOBS[job]))}
+    return name

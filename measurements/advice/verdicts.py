@@ -5,12 +5,16 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 from geometry.advice import Advice
 from geometry.units import LengthUnit
 from measurements.facts.arrays import DAYS_A_YEAR
 from measurements.models import SIDES, Outlook, State
-from measurements.words import reset_words
+from measurements.words import SIDE_NAMES, reset_words
 from shop.figures import length_words, month_words
+from shop.phrases import listed, running_on
 
 if TYPE_CHECKING:
     from measurements.advice.counsel import Counsel
@@ -30,12 +34,12 @@ def state_note(outlook: Outlook | None) -> str:
             outlook.saddle_spent_likely <= outlook.as_of
         )
         parts.append(
-            "in the joint: the saddle is spent, the joint carries it"
+            _("in the joint: the saddle is spent, the joint carries it")
             if spent
-            else "in the joint: by the newest reading the saddle has none left"
+            else _("in the joint: by the newest reading the saddle has none left")
         )
     if outlook.remeasure:
-        parts.append("by all readings so far; the newest are to be taken again")
+        parts.append(_("by all readings so far; the newest are to be taken again"))
     return "; ".join(parts)
 
 
@@ -46,10 +50,10 @@ def head_words(now: Counsel) -> str:
     the readings are typed.
     """
     if now.advice.first_step != "none":
-        return HEADS.get(now.advice.first_step, "Look again")
+        return _(HEADS.get(now.advice.first_step, LOOK_AGAIN))
     leave = next(option for option in now.advice.options if option.key == "leave")
     more = leave.saddle_room_after_mm <= 0 or sides_below_floor(now) or _is_pressing(now)
-    return "Nothing to do for the action now" if more else "Nothing to do"
+    return _("Nothing to do for the action now") if more else _("Nothing to do")
 
 
 def _is_pressing(now: Counsel) -> bool:
@@ -60,11 +64,12 @@ def _is_pressing(now: Counsel) -> bool:
 
 
 HEADS = {
-    "remeasure": "Stop and measure again",
-    "relief": "Relief first",
-    "nut": "Nut first",
-    "cannot_say": "Measure more",
+    "remeasure": gettext_noop("Stop and measure again"),
+    "relief": gettext_noop("Relief first"),
+    "nut": gettext_noop("Nut first"),
+    "cannot_say": gettext_noop("Measure more"),
 }
+LOOK_AGAIN = gettext_noop("Look again")
 
 
 def sides_below_floor(now: Counsel) -> list[tuple[str, float]]:
@@ -80,19 +85,30 @@ def floor_words(now: Counsel, outlook: Outlook, unit: LengthUnit) -> str:
     if not below:
         return ""
     floor = now.profile.saddle_floor_mm
-    heights = " and ".join(f"{length_words(mm, unit)} on the {side}" for side, mm in below)
-    said = f"The saddle stands {heights}, below the shop's floor of {length_words(floor, unit)}."
+    said = _("The saddle stands %(heights)s, below the shop's floor of %(floor)s.") % {
+        "heights": listed([_side_height(side, mm, unit) for side, mm in below]),
+        "floor": length_words(floor, unit),
+    }
     if now.advice.first_step != "none":
         return said
-    lacking = floor - min(mm for _, mm in below)
+    lacking = floor - min(mm for _side, mm in below)
     if (outlook.joint_room_mm or 0.0) >= lacking:
-        way = (
-            f"a saddle at least {length_words(lacking, unit)} taller, with the neck tilted back at "
-            "its joint to suit, would bring it above the floor (see What if)"
-        )
+        way = _(
+            "The action is on target and needs nothing done; a saddle at least %(height)s taller, "
+            "with the neck tilted back at its joint to suit, would bring it above the floor (see "
+            "What if)."
+        ) % {"height": length_words(lacking, unit)}
     else:
-        way = "only a neck reset makes room for a taller one"
-    return f"{said} The action is on target and needs nothing done; {way}."
+        way = _(
+            "The action is on target and needs nothing done; only a neck reset makes room for a "
+            "taller one."
+        )
+    return f"{said} {way}"
+
+
+def _side_height(side: str, mm: float, unit: LengthUnit) -> str:
+    words = {"height": length_words(mm, unit), "side": _(SIDE_NAMES[side])}
+    return _("%(height)s on the %(side)s") % words
 
 
 def notes_on(now: Counsel, outlook: Outlook, unit: LengthUnit) -> list[str]:
@@ -100,14 +116,18 @@ def notes_on(now: Counsel, outlook: Outlook, unit: LengthUnit) -> list[str]:
     notes = []
     if now.facts.unmeasured[0]:
         notes.append(
-            "Work was logged after the last readings. The figures here are what they should be now: "
-            "measure again before the next step."
+            _(
+                "Work was logged after the last readings. The figures here are what they should be "
+                "now: measure again before the next step."
+            )
         )
     low = floor_words(now, outlook, unit)
     notes += [low] if low else []
     later = outlook.saddle_spent_likely is None or outlook.saddle_spent_likely > outlook.as_of
     if outlook.saddle_room_mm is not None and outlook.saddle_room_mm <= 0 and later:
-        notes.append("The newest reading stands above the trend; the dates rest on all readings.")
+        notes.append(
+            _("The newest reading stands above the trend; the dates rest on all readings.")
+        )
     return notes
 
 
@@ -117,18 +137,18 @@ def reset_head(advice: Advice, outlook: Outlook | None, step: str) -> str:
         return ""
     state = None if outlook is None else outlook.state
     if outlook is None or state not in (State.OVERDUE, State.BOOK):
-        return (
+        return _(
             "The advice is another step than a reset just now; "
             "these are the figures should one be done."
         )
     if state == State.OVERDUE and outlook.reset_likely is not None:
-        due = f"The reset is due (overdue since {month_words(outlook.reset_likely)})."
+        month = {"month": month_words(outlook.reset_likely)}
+        due = _("The reset is due (overdue since %(month)s).") % month
     else:
-        due = f"The reset is to be booked: likely {reset_words(outlook)}."
+        due = _("The reset is to be booked: likely %(when)s.") % {"when": reset_words(outlook)}
     if advice.first_step == "none":
-        return f"{due} Until it is done the action needs nothing. {step}"
+        return f"{due} {_('Until it is done the action needs nothing.')} {step}"
     if advice.first_step in ("relief", "nut") or advice.recommended not in ("", "leave"):
-        return (
-            f"{due} Until it is done, this keeps the instrument going: {step[0].lower()}{step[1:]}"
-        )
+        until = _("Until it is done, this keeps the instrument going: %(step)s")
+        return f"{due} {until % {'step': running_on(step)}}"
     return f"{due} {step}"

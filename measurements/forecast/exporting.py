@@ -6,10 +6,13 @@ from collections.abc import Iterator
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
+from django.conf import settings
+
 from instruments.models import Instrument
 from measurements.forecast.outlooks import compute
 from measurements.forecast.refreshing import CHUNK
 from measurements.models import Outlook
+from shop.languages import written_in
 from shop.models import ShopProfile
 
 if TYPE_CHECKING:
@@ -55,7 +58,9 @@ def _rows(as_of: date | None) -> Iterator[tuple[Any, ...]]:
 def _row(tag: str, outlook: Outlook) -> tuple[Any, ...]:
     lengths = (_length(getattr(outlook, name)) for name in LENGTHS)
     dates = (_date(getattr(outlook, name)) for name in DATES)
-    return (tag, outlook.readings, *lengths, *dates, outlook.get_state_display())
+    with written_in(settings.LANGUAGE_CODE):  # programs read it, whoever asks
+        state = outlook.get_state_display()
+    return (tag, outlook.readings, *lengths, *dates, state)
 
 
 def _length(value: float | None) -> str:

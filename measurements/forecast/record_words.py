@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from geometry.units import MM_PER_INCH, LengthUnit
 from measurements.facts.arrays import HORIZON_YEARS
@@ -12,7 +14,7 @@ from measurements.facts.rows import date_of
 from measurements.forecast.movement import Movement, NextReading
 from measurements.forecast.record import BINS, IDEAL_SHARE, Record
 from measurements.models import Outlook
-from shop.figures import day_words, length_words
+from shop.figures import day_words, decimal, length_words
 
 #: With fewer forecasts than this a share says nothing.
 LEAST_FORECASTS = 10
@@ -42,22 +44,29 @@ def movement_parts(found: Movement, unit: LengthUnit) -> list[Part]:
     low, high = (_signed(round(mm / step) * step, unit) for mm in _lasting_range(found))
     return [
         Part(
-            "Lasting lift", _signed(lasting * step, unit), f"{low} to {high} in four cases in five"
+            _("Lasting lift"),
+            _signed(lasting * step, unit),
+            _("%(low)s to %(high)s in four cases in five") % {"low": low, "high": high},
         ),
-        Part("Season", _signed(season * step, unit), _season_words(found)),
+        Part(_("Season"), _signed(season * step, unit), _season_words(found)),
         Part(
-            "Work done",
+            _("Work done"),
             _signed(work * step, unit),
-            "neck angle, relief and resets logged in between"
+            _("neck angle, relief and resets logged in between")
             if work
-            else "none that moves the bridge",
+            else _("none that moves the bridge"),
         ),
-        Part("What is left", _signed(left * step, unit), _left_words(found, unit)),
+        Part(_("What is left"), _signed(left * step, unit), _left_words(found, unit)),
         Part(
-            "Together",
+            _("Together"),
             _signed(total * step, unit),
-            f"{length_words(found.first_mm, unit)} on {day_words(found.first)}, "
-            f"{length_words(found.newest_mm, unit)} on {day_words(found.newest)}",
+            _("%(first)s on %(first_day)s, %(newest)s on %(newest_day)s")
+            % {
+                "first": length_words(found.first_mm, unit),
+                "first_day": day_words(found.first),
+                "newest": length_words(found.newest_mm, unit),
+                "newest_day": day_words(found.newest),
+            },
         ),
     ]
 
@@ -68,20 +77,28 @@ def _lasting_range(found: Movement) -> tuple[float, float]:
 
 def _season_words(found: Movement) -> str:
     if found.humidity_missing:
-        return "humidity was not read on both days: what it did is in what is left"
-    return "the humidity and the time of year on the two days"
+        return _("humidity was not read on both days: what it did is in what is left")
+    return _("the humidity and the time of year on the two days")
 
 
 def _left_words(found: Movement, unit: LengthUnit) -> str:
-    scatter = length_words(found.scatter_mm, unit)
+    usual = {"scatter": length_words(found.scatter_mm, unit)}
     if abs(found.left_mm) > TOO_MUCH * found.scatter_mm:
-        return f"more than scatter explains (± {scatter} is usual): read it again, look for a cause"
-    what = (
-        "the two readings and of undoing the work"
-        if abs(found.work_mm) > 0.005
-        else "the two readings"
-    )
-    return f"scatter of {what}; within ± {scatter} in four cases in five"
+        return (
+            _(
+                "more than scatter explains (± %(scatter)s is usual): read it again, look for a cause"
+            )
+            % usual
+        )
+    if abs(found.work_mm) > 0.005:
+        return (
+            _(
+                "scatter of the two readings and of undoing the work; within ± %(scatter)s in four "
+                "cases in five"
+            )
+            % usual
+        )
+    return _("scatter of the two readings; within ± %(scatter)s in four cases in five") % usual
 
 
 def _signed(mm: float, unit: LengthUnit) -> str:
@@ -100,18 +117,28 @@ def next_reading_words(found: NextReading | None, outlook: Outlook) -> str:
         _years(years) for years in (found.now_years, found.after_years, found.after_dry_years)
     )
     if after == now or found.after_years > found.now_years:
-        return "One more reading today would hardly narrow it: the bridge has to move first."
-    far = "" if late else f", dates past {HORIZON_YEARS} years counted as {HORIZON_YEARS}"
-    what = "the reset date" if likely else "the reset's earliest and latest date"
-    in_dry = "" if dry == after else f" (taken in a dry month, to {dry})"
-    return (
-        f"One more reading today is expected to narrow the range of {what} from {now} to {after} "
-        f"years{in_dry}{far}."
-    )
+        return _("One more reading today would hardly narrow it: the bridge has to move first.")
+    narrower = _("from %(now)s to %(after)s years") % {"now": now, "after": after}
+    if dry != after:
+        narrower += _(" (taken in a dry month, to %(dry)s)") % {"dry": dry}
+    if not late:
+        narrower += _(", dates past %(years)d years counted as %(years)d") % {
+            "years": HORIZON_YEARS
+        }
+    if likely:
+        expected = _(
+            "One more reading today is expected to narrow the range of the reset date %(narrower)s."
+        )
+    else:
+        expected = _(
+            "One more reading today is expected to narrow the range of the reset's earliest and "
+            "latest date %(narrower)s."
+        )
+    return expected % {"narrower": narrower}
 
 
 def _years(years: float) -> str:
-    return f"{years:.0f}" if years >= 10 else f"{years:.1f}"
+    return decimal(years, 0 if years >= 10 else 1)
 
 
 def record_words(found: Record) -> str:
@@ -120,12 +147,16 @@ def record_words(found: Record) -> str:
     if not count:
         return ""
     if count == 1:
-        lay = "lay inside" if inside else "lay outside"
-        return f"The one reading that could be foretold {lay} the range foretold for it."
-    return (
-        f"{inside} of the last {count} readings lay inside the range foretold for them; "
-        "four in five are to be expected."
-    )
+        if inside:
+            return _("The one reading that could be foretold lay inside the range foretold for it.")
+        return _("The one reading that could be foretold lay outside the range foretold for it.")
+    return ngettext(
+        "%(inside)d of the last %(count)d readings lay inside the range foretold for them; "
+        "four in five are to be expected.",
+        "%(inside)d of the last %(count)d readings lay inside the range foretold for them; "
+        "four in five are to be expected.",
+        inside,
+    ) % {"inside": inside, "count": count}
 
 
 @dataclass(frozen=True)
@@ -146,28 +177,28 @@ def shares(found: Record) -> list[Share]:
         _share(_bin_name(least, most), found.inside[found.of_bin(least, most)])
         for least, most in BINS
     ]
-    return [*rows, _share("all", found.inside)]
+    return [*rows, _share(_("all"), found.inside)]
 
 
 def _bin_name(least: int, most: int | None) -> str:
     if most is None:
-        return f"{least} and more"
+        return _("%(least)d and more") % {"least": least}
     return f"{least}" if most == least else f"{least}–{most}"
 
 
 def _share(name: str, inside: np.ndarray) -> Share:
     count, held = len(inside), int(inside.sum())
     if not count:
-        return Share(name, 0, 0, "–", "–", "none yet")
+        return Share(name, 0, 0, "–", "–", _("none yet"))
     percent = round(100 * held / count)
     if count < LEAST_FORECASTS:
-        return Share(name, count, held, f"{percent} %", "–", "too few to say")
+        return Share(name, count, held, f"{percent} %", "–", _("too few to say"))
     low, high = (round(100 * share) for share in chance_range(count))
-    words = "as expected"
+    words = _("as expected")
     if percent < low:
-        words = "too narrow"
+        words = _("too narrow")
     elif percent > high:
-        words = "wider than needed"
+        words = _("wider than needed")
     return Share(name, count, held, f"{percent} %", f"{low}–{high} %", words)
 
 
@@ -200,7 +231,11 @@ def record_lines(
             tag=tags[found.row[k]],
             day=date_of(found.day[k]),
             before=int(found.before[k]),
-            foretold=f"{_plain(found.low_mm[k], unit)} to {length_words(found.high_mm[k], unit)}",
+            foretold=_("%(low)s to %(high)s")
+            % {
+                "low": _plain(found.low_mm[k], unit),
+                "high": length_words(found.high_mm[k], unit),
+            },
             likely=length_words(found.likely_mm[k], unit),
             measured=length_words(found.measured_mm[k], unit),
             inside=bool(found.inside[k]),

@@ -9,6 +9,8 @@ from typing import Any
 from django.db import models
 from django.urls import reverse
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from geometry.units import LengthUnit
 from instruments.forms import InstrumentForm, JointForm
@@ -18,7 +20,7 @@ from measurements.words import angle_words, work_words
 from shop.figures import day_words, length_words
 from shop.models import Customer, User
 
-EMPTY = "empty"
+EMPTY = _lazy("empty")
 
 
 @dataclass(frozen=True)
@@ -69,10 +71,10 @@ def _edits(instrument: Instrument, unit: LengthUnit) -> Iterator[Entry]:
     labels = {**_labels(Instrument, InstrumentForm), **_labels(NeckJoint, JointForm)}
     if rows and rows[0].history_type == "+":
         first = rows[0]
-        yield Entry(first.history_date, _who(first.history_user), "Instrument added")
+        yield Entry(first.history_date, _who(first.history_user), _("Instrument added"))
     for what, model, history in (
-        ("Instrument changed", Instrument, rows),
-        ("Joint changed", NeckJoint, joint_rows),
+        (_("Instrument changed"), Instrument, rows),
+        (_("Joint changed"), NeckJoint, joint_rows),
     ):
         for before, after in pairwise(history):
             alterations = [
@@ -114,11 +116,11 @@ def _labels(model: type[models.Model], form: type[Any]) -> dict[str, str]:
 def _words(column: Any, value: Any, unit: LengthUnit, names: Mapping[int, str]) -> str:
     """A stored value as people read it, lengths in the reader's unit."""
     if value is None or value == "" or value == []:
-        return EMPTY
+        return str(EMPTY)
     if column.name == "customer":
-        return names.get(value, EMPTY)
+        return names.get(value, str(EMPTY))
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return _("yes") if value else _("no")
     if isinstance(value, list):
         measured = column.name.endswith("_mm")
         return ", ".join(length_words(item, unit) if measured else str(item) for item in value)
@@ -140,32 +142,46 @@ def _check_ins(instrument: Instrument) -> Iterator[Entry]:
         what = _check_in_words(check_in)
         address = reverse("check-in", kwargs={"uuid": check_in.uuid})
         run = check_in.imported_in
-        done = f"{what} imported from {run.file_name}" if run else f"{what} recorded"
         by = _who(run.imported_by if run else check_in.measured_by)
-        if check_in.replaces is not None:
-            done += " in place of one voided"
+        done = _recorded(check_in, what)
         yield Entry(check_in.recorded_at, by, done, address=address)
         yield from _voided(check_in, what, address)
 
 
 def _check_in_words(check_in: CheckIn) -> str:
-    return f"Check-in {check_in.get_stage_display()} of {day_words(check_in.measured_at)}"
+    return _("Check-in %(stage)s of %(day)s") % {
+        "stage": check_in.get_stage_display(),
+        "day": day_words(check_in.measured_at),
+    }
+
+
+def _recorded(check_in: CheckIn, what: str) -> str:
+    run, replaces = check_in.imported_in, check_in.replaces is not None
+    if run is None:
+        if replaces:
+            return _("%(fact)s recorded in place of one voided") % {"fact": what}
+        return _("%(fact)s recorded") % {"fact": what}
+    words = {"fact": what, "file": run.file_name}
+    if replaces:
+        return _("%(fact)s imported from %(file)s in place of one voided") % words
+    return _("%(fact)s imported from %(file)s") % words
 
 
 def _voided(fact: Voidable, what: str, address: str) -> Iterator[Entry]:
     if fact.voided_at is not None:
-        yield Entry(
-            fact.voided_at, _who(fact.voided_by), f"{what} voided", fact.void_reason, address
-        )
+        done = _("%(fact)s voided") % {"fact": what}
+        yield Entry(fact.voided_at, _who(fact.voided_by), done, fact.void_reason, address)
 
 
 def _works(instrument: Instrument, unit: LengthUnit) -> Iterator[Entry]:
     for work in instrument.works.select_related("done_by", "voided_by", "imported_in__imported_by"):
         address = reverse("work", kwargs={"uuid": work.uuid})
-        what = f"Work “{work_words(work, unit)}”"
+        what = _("Work “%(words)s”") % {"words": work_words(work, unit)}
         run = work.imported_in
         by = _who(run.imported_by if run else work.done_by)
-        done = f"{what} imported from {run.file_name}" if run else f"{what} logged"
+        done = _("%(fact)s logged") % {"fact": what}
+        if run:
+            done = _("%(fact)s imported from %(file)s") % {"fact": what, "file": run.file_name}
         yield Entry(work.recorded_at, by, done, address=address)
         yield from _voided(work, what, address)
 
@@ -176,18 +192,20 @@ def _seen(instrument: Instrument) -> Iterator[Entry]:
     people = ("check_in", "voided_by")
     for photo in Photo.objects.filter(**of_its).select_related("added_by", *people):
         address = reverse("check-in", kwargs={"uuid": photo.check_in.uuid})
-        what = f"Photo “{photo.words}”" if photo.words else "Photo"
-        yield Entry(photo.added_at, _who(photo.added_by), f"{what} added", address=address)
+        what = _("Photo “%(words)s”") % {"words": photo.words} if photo.words else _("Photo")
+        done = _("%(fact)s added") % {"fact": what}
+        yield Entry(photo.added_at, _who(photo.added_by), done, address=address)
         yield from _voided(photo, what, address)
     for damage in Damage.objects.filter(**of_its).select_related("noted_by", *people):
         address = reverse("check-in", kwargs={"uuid": damage.check_in.uuid})
-        what = f"Damage “{damage}”"
-        yield Entry(damage.noted_at, _who(damage.noted_by), f"{what} noted", address=address)
+        what = _("Damage “%(words)s”") % {"words": damage}
+        done = _("%(fact)s noted") % {"fact": what}
+        yield Entry(damage.noted_at, _who(damage.noted_by), done, address=address)
         yield from _voided(damage, what, address)
 
 
 def _reports(instrument: Instrument) -> Iterator[Entry]:
     for report in instrument.reports.select_related("issued_by").defer("content"):
         address = reverse("report", kwargs={"number": report.number})
-        what = f"Service report {report.number} issued"
+        what = _("Service report %(number)s issued") % {"number": report.number}
         yield Entry(report.issued_at, _who(report.issued_by), what, address=address)

@@ -6,7 +6,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from measurements.advice.cautions import WORDS
+from measurements.advice.cautions import every_caution
 from measurements.advice.counsel import counsel
 from measurements.advice.verdicts import reset_head
 from measurements.check_ins.views import instrument_or_404
@@ -53,7 +53,7 @@ def sheet(request: HttpRequest, tag: str) -> HttpResponse:
         "assumptions": assumption_words(now.advice, unit),
         "profile": now.profile,
         "day": timezone.localdate(),
-        "caution": WORDS,
+        "caution": every_caution(),
         "wedge_step_mm": 0.05,
     }
     status = 422 if form.is_bound and form.errors else 200
