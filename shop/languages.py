@@ -47,3 +47,9 @@ def language_for(reader: Customer | User | None, profile: ShopProfile) -> str:
 def written_in(language: str) -> Any:
     """Within it, sentences, days and figures are of that language."""
     return translation.override(language)
+
+
+def tag_of(language: str) -> str:
+    """A language as pages and papers name theirs: ``en-GB``, ``de``."""
+    name, _, region = language.partition("-")
+    return f"{name}-{region.upper()}" if region else name

@@ -12,6 +12,9 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import Max
 from django.utils import timezone
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from geometry.units import LengthUnit
 from instruments.models import Instrument, JointKind
@@ -26,11 +29,11 @@ from measurements.photos.report import seen_for_report
 from measurements.reports.facts import facts_of
 from measurements.reports.rows import reading_rows
 from measurements.reports.words import (
-    CARE,
-    CAUTIONS,
-    GLOSSARY,
+    care_words,
+    caution_words,
     found_words,
     glance_words,
+    glossary_words,
     lines_of,
     next_words,
     outlook_words,
@@ -39,7 +42,8 @@ from measurements.reports.words import (
 )
 from shop import logo
 from shop.figures import day_words
-from shop.models import ShopProfile, User
+from shop.languages import language_for, tag_of, written_in
+from shop.models import Customer, ShopProfile, User
 
 FORM = 1  # of the content; a later form keeps the templates of this one
 FIRST_NUMBER = 1001
@@ -91,23 +95,51 @@ def freeze(
     as_of: date | None = None,
     before: datetime | None = None,
     unit: LengthUnit | None = None,
+    language: str = "",
 ) -> dict[str, Any]:
-    """Everything the report says, as JSON, in the customer's unit where no other is given.
+    """Everything the report says, as JSON, in the customer's unit and language where none are given.
 
     It is about the latest visit, or the latest ``before`` a moment: the last check-in as received with
     the last one as returned after it. What to expect is said ``as_of`` a day, that of issue by default.
     Raises ``ValidationError`` where nothing has been measured.
     """
     received, returned = visit(instrument, before)
-    issued_on = timezone.localtime(issued_at).date()
-    today = as_of or issued_on
+    check_ins = [check_in for check_in in (received, returned) if check_in is not None]
     customer = instrument.customer
     unit = unit or ("in" if customer is not None and customer.unit == "in" else "mm")
+    language = language or language_for(customer, ShopProfile.current())
+    works = _works(instrument, check_ins, before or issued_at)
+    issued_on = timezone.localtime(issued_at).date()
+    today = as_of or issued_on
+    with written_in(language):
+        return {
+            "form": FORM,
+            "language": tag_of(language),
+            "unit": unit,
+            "issued_on": day_words(issued_on),
+            "issued_by": by.get_full_name() or by.get_username(),
+            "customer": _customer(customer),
+            "instrument": _instrument(instrument),
+            **_said(instrument, check_ins, works, today, unit),
+            **seen_for_report(check_ins),
+            "care": care_words(),
+            "cautions": caution_words(),
+            "glossary": glossary_words(),
+            "facts": facts_of(instrument, check_ins, works, today),
+        }
+
+
+def _said(
+    instrument: Instrument,
+    check_ins: list[CheckIn],
+    works: list[Work],
+    today: date,
+    unit: LengthUnit,
+) -> dict[str, Any]:
+    """What was found and done and what is to be expected, in words and pictures."""
     now = counsel(instrument, as_of=today)
     (outlook,) = conclude(now.facts, today, now.profile)
-    check_ins = [check_in for check_in in (received, returned) if check_in is not None]
     readings = [measured(check_in) for check_in in check_ins]
-    works = _works(instrument, check_ins, before or issued_at)
     found = found_words(readings[0], now.targets, unit, later=False)
     after = found_words(readings[1], now.targets, unit, later=True) if len(readings) > 1 else []
     done = [work_sentence(work, unit) for work in works]
@@ -116,27 +148,13 @@ def freeze(
     )
     step = ahead[-1] if now.advice.first_step == "none" else ahead[0]
     return {
-        "form": FORM,
-        "language": "en-GB",
-        "unit": unit,
-        "issued_on": day_words(issued_on),
-        "issued_by": by.get_full_name() or by.get_username(),
         "shop": _shop(now.profile),
-        "customer": None
-        if customer is None
-        else {
-            "name": customer.name,
-            "address": lines_of(customer.address),
-            "code": customer.code,
-        },
-        "instrument": _instrument(instrument),
         "columns": [
-            [check_in.get_stage_display().capitalize(), _day_of(check_in.measured_at)]
+            [capfirst(check_in.get_stage_display()), day_words(check_in.measured_at)]
             for check_in in check_ins
         ],
         "rows": reading_rows(check_ins, readings, now.targets, unit),
         "found": found + after,
-        **seen_for_report(check_ins),
         "glance": glance_words(found, done, after, step, outlook),
         "work": done,
         "state": outlook.state,
@@ -144,12 +162,8 @@ def freeze(
         "outlook": outlook_words(outlook, unit),
         "next": ahead,
         "estimate": next_estimate(now, outlook),
-        "care": list(CARE),
-        "cautions": list(CAUTIONS),
-        "glossary": [list(entry) for entry in GLOSSARY],
         "drawings": _drawings(instrument, now, readings, unit),
         "stills": _stills(now, unit),
-        "facts": facts_of(instrument, check_ins, works, today),
     }
 
 
@@ -170,7 +184,8 @@ def visit(
     ]
     if not standing:
         raise ValidationError(
-            f"{instrument.tag} has no readings yet: check it in first, then issue its report."
+            _("%(tag)s has no readings yet: check it in first, then issue its report.")
+            % {"tag": instrument.tag}
         )
     received = next((c for c in reversed(standing) if c.stage == Stage.RECEIVED), None)
     since = standing if received is None else standing[standing.index(received) + 1 :]
@@ -206,22 +221,36 @@ def _shop(profile: ShopProfile) -> dict[str, Any]:
 def _instrument(instrument: Instrument) -> dict[str, Any]:
     built = ""
     if instrument.built_year is not None:
-        built = f"{'about ' if instrument.built_about else ''}{instrument.built_year}"
+        built = str(instrument.built_year)
+        if instrument.built_about:
+            built = pgettext("a year", "about %(year)s") % {"year": built}
     return {
         "tag": instrument.tag,
         "name": " ".join(part for part in (instrument.maker, instrument.model) if part),
         "serial": instrument.serial,
         "built": built,
-        "strings": instrument.get_strings_display(),
-        "joint": instrument.joint.get_kind_display(),
+        "strings": str(instrument.get_strings_display()),
+        "joint": str(instrument.joint.get_kind_display()),
+    }
+
+
+def _customer(customer: Customer | None) -> dict[str, Any] | None:
+    if customer is None:
+        return None
+    return {
+        "name": customer.name,
+        "address": lines_of(customer.address),
+        "code": customer.code,
     }
 
 
 def _drawings(
     instrument: Instrument, now: Counsel, readings: list[Measured], unit: LengthUnit
 ) -> list[dict[str, Any]]:
-    key = ("received", "returned")
-    after = after_work(now.neck, readings[1], "after the work", key) if len(readings) > 1 else None
+    key = (pgettext("of a picture", "received"), pgettext("of a picture", "returned"))
+    after = (
+        after_work(now.neck, readings[1], _("after the work"), key) if len(readings) > 1 else None
+    )
     turns = instrument.joint.kind in (JointKind.TILTING, JointKind.SHIMMED)
     choices = {
         "fret_count": instrument.fret_count,
@@ -238,10 +267,6 @@ def _stills(now: Counsel, unit: LengthUnit) -> list[dict[str, Any]]:
         trend(now, unit),
         unit=unit,
         name=now.instrument.tag,
-        today_words="this report",
+        today_words=_("this report"),
     )
     return [asdict(picture) for picture in pictures]
-
-
-def _day_of(moment: datetime) -> str:
-    return day_words(moment)

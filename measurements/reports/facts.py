@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from instruments.models import Instrument
 from measurements.facts.rows import end_of
 from measurements.models import CheckIn, Damage, Photo, ServiceReport, Voidable, Work
@@ -46,22 +48,23 @@ def corrections(report: ServiceReport) -> list[str]:
     photos = [photo["uuid"] for photo in report.content.get("photos", [])]
     words = []
     for check_in in _voided(CheckIn, facts, "check_ins"):
-        was = "corrected" if hasattr(check_in, "replaced_by") else "voided"
-        day = day_words(check_in.measured_at)
-        if str(check_in.uuid) in facts["check_ins"]:
-            what = f"The check-in of {day}, {check_in.get_stage_display()}, was {was}"
-        else:
-            what = f"The earlier check-in of {day}, on which the outlook rests, was {was}"
-        words.append(_since(what, check_in))
+        what = _check_in_words(check_in, facts)
+        day, stage = day_words(check_in.measured_at), check_in.get_stage_display()
+        words.append(_since(what, check_in, day=day, stage=stage))
     for work in _voided(Work, facts, "works"):
         day = day_words(work.done_at)
-        words.append(_since(f"Work of {day} ({work.get_kind_display()}) was voided", work))
-    for kind, uuids, name in (
-        (Damage, facts.get("damages", []), "Damage noted in it"),
-        (Photo, photos, "A photo in it"),
+        what = _("Work of %(day)s (%(kind)s) was voided on %(on)s: %(why)s.")
+        words.append(_since(what, work, day=day, kind=work.get_kind_display()))
+    for kind, uuids, what in (
+        (
+            Damage,
+            facts.get("damages", []),
+            _("Damage noted in it (%(name)s) was voided on %(on)s: %(why)s."),
+        ),
+        (Photo, photos, _("A photo in it (%(name)s) was voided on %(on)s: %(why)s.")),
     ):
         for fact in kind.objects.filter(uuid__in=uuids, voided_at__isnull=False) if uuids else ():
-            words.append(_since(f"{name} ({fact}) was voided", fact))
+            words.append(_since(what, fact, name=fact))
     return words
 
 
@@ -73,7 +76,23 @@ def _voided(kind: Any, facts: dict[str, list[str]], name: str) -> Any:
     return found.select_related("replaced_by") if kind is CheckIn else found
 
 
-def _since(what: str, fact: Voidable) -> str:
+def _check_in_words(check_in: CheckIn, facts: dict[str, list[str]]) -> str:
+    corrected = hasattr(check_in, "replaced_by")
+    if str(check_in.uuid) in facts["check_ins"]:
+        if corrected:
+            return _("The check-in of %(day)s, %(stage)s, was corrected on %(on)s: %(why)s.")
+        return _("The check-in of %(day)s, %(stage)s, was voided on %(on)s: %(why)s.")
+    if corrected:
+        return _(
+            "The earlier check-in of %(day)s, on which the outlook rests, was corrected on %(on)s: "
+            "%(why)s."
+        )
+    return _(
+        "The earlier check-in of %(day)s, on which the outlook rests, was voided on %(on)s: %(why)s."
+    )
+
+
+def _since(what: str, fact: Voidable, **words: object) -> str:
     """``… was corrected on 6 May 2026: typed twice.``"""
-    day = day_words(fact.voided_at) if fact.voided_at else "an unknown day"
-    return f"{what} on {day}: {fact.void_reason.rstrip('.')}."
+    on = day_words(fact.voided_at) if fact.voided_at else _("an unknown day")
+    return what % {"on": on, "why": fact.void_reason.rstrip("."), **words}

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy as _lazy
 
 from measurements.reports.paper import PAPERS
 
@@ -11,17 +12,19 @@ class ReviseForm(forms.Form):
     """What was corrected; ``doubtful`` asks whether readings that do not fit were checked."""
 
     why = forms.CharField(
-        label="What was corrected",
+        label=_lazy("What was corrected"),
         max_length=400,
-        help_text="Printed on the revision: say it so that the customer understands it.",
+        help_text=_lazy("Printed on the revision: say it so that the customer understands it."),
         widget=forms.Textarea(attrs={"rows": 3}),
-        error_messages={"required": "Say what was corrected: the revision prints it."},
+        error_messages={"required": _lazy("Say what was corrected: the revision prints it.")},
     )
     anyway = forms.BooleanField(
-        label="The newest readings do not fit; they were checked and stand",
+        label=_lazy("The newest readings do not fit; they were checked and stand"),
         error_messages={
-            "required": "The newest readings do not fit. Measure again or correct them, or tick that "
-            "they were checked."
+            "required": _lazy(
+                "The newest readings do not fit. Measure again or correct them, or tick that "
+                "they were checked."
+            )
         },
     )
     revision = forms.IntegerField(min_value=1, max_value=9999, widget=forms.HiddenInput)
@@ -37,16 +40,20 @@ class SendReportForm(forms.Form):
     """The letter that goes with the PDF; a second sending needs a tick of its own."""
 
     words = forms.CharField(
-        label="The letter",
+        label=_lazy("The letter"),
         max_length=4000,
         widget=forms.Textarea(attrs={"rows": 14}),
-        error_messages={"required": "Write a few words; a letter without any looks like spam."},
-    )
-    paper = forms.ChoiceField(label="Paper of the PDF", choices=[(name, name) for name in PAPERS])
-    again = forms.BooleanField(
-        label="Send it again",
         error_messages={
-            "required": "It was sent before. Tick “send it again” to send it once more."
+            "required": _lazy("Write a few words; a letter without any looks like spam.")
+        },
+    )
+    paper = forms.ChoiceField(
+        label=_lazy("Paper of the PDF"), choices=[(name, name) for name in PAPERS]
+    )
+    again = forms.BooleanField(
+        label=_lazy("Send it again"),
+        error_messages={
+            "required": _lazy("It was sent before. Tick “send it again” to send it once more.")
         },
     )
     to = forms.EmailField(widget=forms.HiddenInput)

@@ -10,6 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from measurements.models import ReportLink, ServiceReport
@@ -19,6 +20,7 @@ from measurements.reports.links import make_link, mark_opened, open_link, revoke
 from measurements.reports.pages import page_context
 from measurements.reports.paper import pdf
 from measurements.reports.views import pdf_response, report_or_404
+from shop.languages import written_in
 from shop.logo import png_of
 from shop.pdf import PdfUnavailableError, pdf_trouble
 from shop.people import person
@@ -49,7 +51,7 @@ def report_links(request: HttpRequest, number: int) -> HttpResponse:
 @anyone_on_staff
 def close_report_link(request: HttpRequest, number: int, link: int) -> HttpResponse:
     if revoke_link(number, link):
-        messages.success(request, "The link is closed: its address opens nothing any more.")
+        messages.success(request, _("The link is closed: its address opens nothing any more."))
     return redirect("report-links", number=number)
 
 
@@ -90,7 +92,10 @@ def customer_report(
     logo = reverse("customer-report-logo", kwargs={"token": token})
     context = page_context(report, photo=photo, logo=logo)
     context |= {"link": link, "token": token, "pdf_trouble": pdf_trouble()}
-    return render(request, "measurements/reports/customer.html", context)
+    with written_in(context["written_in"]):  # the page around the report too
+        response = render(request, "measurements/reports/customer.html", context)
+    response["Content-Language"] = report.content["language"]
+    return response
 
 
 @by_link

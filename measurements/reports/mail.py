@@ -2,40 +2,75 @@
 
 from django.core.exceptions import ValidationError
 from django.core.mail import EmailMessage
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
 
 from measurements.models import Channel, Contact, ServiceReport
 from measurements.plan.acts import deliver, log_contact
-from measurements.plan.letters import one_line
+from measurements.plan.letters import either, farewell, one_line, salutation
 from measurements.reports.paper import file_name, pdf
-from measurements.reports.revisions import told_before
+from measurements.reports.revisions import language_of, told_before
+from shop.languages import written_in
 from shop.models import ShopProfile, User
 
 
 def subject_of(report: ServiceReport) -> str:
-    name = report.content["instrument"]["name"] or f"instrument {report.instrument.tag}"
-    return one_line(f"{str(report).capitalize()}: {name}")[:200]
+    with written_in(language_of(report)):
+        name = report.content["instrument"]["name"] or _("instrument %(tag)s") % {
+            "tag": report.instrument.tag
+        }
+        return one_line(f"{capfirst(str(report))}: {name}")[:200]
 
 
 def words_of(report: ServiceReport) -> str:
-    """The letter: what was found and what comes next, in the report's own sentences."""
+    """The letter: what was found and what comes next, in the report's own sentences and language."""
+    with written_in(language_of(report)):
+        return "\n\n".join(filter(None, _paragraphs(report)))[:4000]
+
+
+def _paragraphs(report: ServiceReport) -> list[str]:
     content = report.content
-    name = content["instrument"]["name"] or "your guitar"
-    lead = f"here is the report on your instrument, {one_line(name)} (tag {report.instrument.tag})"
-    if report.revision > 1:
-        lead += f", in its revision {report.revision}. It takes the place of the one of "
-        lead += f"{content['revision']['replaces_issued_on']}. What was corrected: "
-        lead += one_line(report.why_revised).rstrip(".")
-    contact = " or ".join(one_line(way) for way in content["shop"]["contact"])
+    contact = [one_line(way) for way in content["shop"]["contact"]]
     customer = content["customer"]["name"] if content["customer"] else ""
-    paragraphs = [
-        f"Dear {one_line(customer)}," if customer else "Good day,",
-        f"{lead}. You find it attached as a PDF.",
+    return [
+        salutation(customer),
+        _lead(report),
         " ".join(content["found"]),
-        f"What comes next: {' '.join(content['next'])}",
-        f"If anything is unclear, you reach us at {contact}." if contact else "",
-        f"With kind regards\n{one_line(content['shop']['name'])}",
+        _("What comes next: %(next)s") % {"next": " ".join(content["next"])},
+        _("If anything is unclear, you reach us at %(ways)s.") % {"ways": either(contact)}
+        if contact
+        else "",
+        farewell(content["shop"]["name"]),
     ]
-    return "\n\n".join(paragraph for paragraph in paragraphs if paragraph)[:4000]
+
+
+def _lead(report: ServiceReport) -> str:
+    content = report.content
+    words = {
+        "name": one_line(content["instrument"]["name"] or _("your guitar")),
+        "tag": report.instrument.tag,
+    }
+    if report.revision == 1:
+        return (
+            _(
+                "here is the report on your instrument, %(name)s (tag %(tag)s). You find it attached "
+                "as a PDF."
+            )
+            % words
+        )
+    words |= {
+        "revision": str(report.revision),
+        "day": content["revision"]["replaces_issued_on"],
+        "why": one_line(report.why_revised).rstrip("."),
+    }
+    return (
+        _(
+            "here is the report on your instrument, %(name)s (tag %(tag)s), in its revision "
+            "%(revision)s. It takes the place of the one of %(day)s. What was corrected: %(why)s. You "
+            "find it attached as a PDF."
+        )
+        % words
+    )
 
 
 def sent(report: ServiceReport) -> list[Contact]:
@@ -67,16 +102,17 @@ def send_report(
     """
     customer = report.instrument.customer
     if customer is None or not customer.email:
-        raise ValidationError("There is no e-mail address on record to send it to.")
+        raise ValidationError(_("There is no e-mail address on record to send it to."))
     former = told_before(report, report.instrument)
     if former is not None:
         raise ValidationError(
-            f"It was issued for {former['name']} and names them; it does not go to {customer}."
+            _("It was issued for %(former)s and names them; it does not go to %(customer)s.")
+            % {"former": former["name"], "customer": customer}
         )
     shop = ShopProfile.current()
     attached = pdf(report, paper)
     if len(sent(report)) > sent_before:
-        raise ValidationError("It was sent in the meantime; look at the contacts first.")
+        raise ValidationError(_("It was sent in the meantime; look at the contacts first."))
     contact = log_contact(
         instrument=report.instrument,
         customer=customer,

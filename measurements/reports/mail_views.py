@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 
 from measurements.models import ServiceReport
 from measurements.reports.forms import SendReportForm
@@ -29,7 +30,7 @@ def mail_report(request: HttpRequest, number: int) -> HttpResponse:
     start = {"words": words_of(report), "paper": "A4"}
     form = SendReportForm(data, initial=start, sent_before=len(before))
     if form.is_valid() and _as_seen(form, report) and _send(request, form, report):
-        messages.success(request, "The report is on its way; it stands among the contacts.")
+        messages.success(request, _("The report is on its way; it stands among the contacts."))
         return redirect("report", number=number)
     customer = report.instrument.customer
     note_access(request, AccessKind.LETTER, [customer])  # whether a look or a post shows it
@@ -53,14 +54,17 @@ def _as_seen(form: SendReportForm, report: ServiceReport) -> bool:
     """Whether revision and address are still those that the sender saw; else the form says so."""
     customer = report.instrument.customer
     if customer is None or not customer.email:
-        form.add_error(None, "There is no e-mail address on record to send it to.")
+        form.add_error(None, _("There is no e-mail address on record to send it to."))
     elif form.cleaned_data["to"] != customer.email:
-        form.add_error(None, "The address was changed in the meantime. Check it, then send.")
+        form.add_error(None, _("The address was changed in the meantime. Check it, then send."))
     if form.cleaned_data["revision"] != report.revision:
         form.add_error(
             None,
-            f"Revision {report.revision} was issued in the meantime; it is the one that goes now. "
-            "Check the letter, then send.",
+            _(
+                "Revision %(revision)s was issued in the meantime; it is the one that goes now. "
+                "Check the letter, then send."
+            )
+            % {"revision": report.revision},
         )
     return form.is_valid()
 

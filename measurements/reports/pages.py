@@ -6,7 +6,7 @@ from typing import Any
 from django.urls import reverse
 
 from measurements.models import ServiceReport
-from measurements.reports.revisions import replaced_words
+from measurements.reports.revisions import language_of, replaced_words
 
 #: A photo's address from its entry in the content.
 PhotoAddress = Callable[[dict[str, Any]], str]
@@ -27,6 +27,7 @@ def page_context(
     return {
         "report": report,
         "content": content,
+        "written_in": language_of(report),
         "replaced": replaced_words(report),
         "photo_at": {entry["uuid"]: photo(entry) for entry in content.get("photos", [])},
         "logo_src": logo if kept else "",

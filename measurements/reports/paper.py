@@ -5,10 +5,12 @@ from typing import Any
 
 from django.conf import settings
 from django.template.loader import render_to_string
+from django.utils.text import capfirst
 
 from measurements.models import ServiceReport
 from measurements.photos.report import paper_sources
-from measurements.reports.revisions import replaced_words
+from measurements.reports.revisions import language_of, replaced_words
+from shop.languages import written_in
 from shop.logo import logo_source
 from shop.pdf import write_pdf
 
@@ -37,7 +39,9 @@ def pdf(report: ServiceReport, paper: str = "A4") -> bytes:
     """
     sheet = (settings.BASE_DIR / "shop/static/shop/report.css").read_text(encoding="utf-8")
     size = paper if paper in PAPERS else PAPERS[0]
-    foot = f'@bottom-left {{ content: "{str(report).capitalize()}"; }}'  # numbers only: safe here
+    with written_in(language_of(report)):
+        name = capfirst(str(report))
+    foot = f'@bottom-left {{ content: "{name}"; }}'  # the shop's words and numbers only: safe here
     return write_pdf(
         pdf_html(report),
         [sheet, f"@page {{ size: {size}; {foot} }}"],
@@ -70,7 +74,8 @@ def pdf_html(report: ServiceReport) -> str:
         "on_paper": True,
         **images,
     }
-    return render_to_string("measurements/reports/pdf.html", context)
+    with written_in(language_of(report)):
+        return render_to_string("measurements/reports/pdf.html", context)
 
 
 def _image(template: str, name: str, pictures: list[dict[str, Any]] | None) -> str:

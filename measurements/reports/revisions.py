@@ -6,11 +6,13 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from instruments.models import Instrument
 from measurements.models import CheckIn, ServiceReport, Stage
 from measurements.reports.content import freeze
 from shop.figures import day_words
+from shop.languages import written_in
 from shop.models import User
 
 
@@ -18,35 +20,46 @@ from shop.models import User
 def revise(report: ServiceReport, by: User, *, why: str, nonce: str = "") -> ServiceReport:
     """Issue the next revision of a report from the facts that stand now; the earlier ones stay.
 
-    It is about the same visit. Where the instrument has come again since, what to expect is said as of
-    the day of the first issue. A repeated ``nonce`` gives the first one back. Raises ``ValidationError``
-    where no reason is given, another revision came first or nothing measured stands any more.
+    It is about the same visit, in the same language. Where the instrument has come again since, what to
+    expect is said as of the day of the first issue. A repeated ``nonce`` gives the first one back.
+    Raises ``ValidationError`` where no reason is given, another revision came first or nothing measured
+    stands any more.
     """
     why = " ".join(why.split())
     if not why:
-        raise ValidationError({"why": "Say what was corrected: the revision prints it."})
+        raise ValidationError({"why": _("Say what was corrected: the revision prints it.")})
     instrument = Instrument.objects.select_for_update().get(pk=report.instrument_id)
     newest = ServiceReport.objects.filter(number=report.number).newest().get()
     if nonce and newest.content.get("nonce") == nonce:
         return newest
     if newest.revision != report.revision:
         raise ValidationError(
-            f"Revision {newest.revision} was issued on {day_words(newest.issued_at)}, in the meantime. "
-            "Look at it first."
+            _("Revision %(revision)s was issued on %(day)s, in the meantime. Look at it first.")
+            % {"revision": newest.revision, "day": day_words(newest.issued_at)}
         )
     now = timezone.now()
     before, as_of = _limits(instrument, report.number)
     told = told_before(newest, instrument)
     unit = newest.content["unit"] if told else None
-    content = freeze(instrument, by=by, issued_at=now, as_of=as_of, before=before, unit=unit)
+    language = language_of(newest)
+    content = freeze(
+        instrument,
+        by=by,
+        issued_at=now,
+        as_of=as_of,
+        before=before,
+        unit=unit,
+        language=language,
+    )
     if told:
         content["customer"] = told
     content["nonce"] = nonce
-    content["revision"] = {
-        "why": why if why[-1] in ".!?" else f"{why}.",
-        "replaces_issued_on": day_words(newest.issued_at),
-        "as_of": day_words(as_of) if as_of else "",
-    }
+    with written_in(language):
+        content["revision"] = {
+            "why": why if why[-1] in ".!?" else f"{why}.",
+            "replaces_issued_on": day_words(newest.issued_at),
+            "as_of": day_words(as_of) if as_of else "",
+        }
     revision = ServiceReport(
         number=report.number,
         revision=newest.revision + 1,
@@ -93,7 +106,15 @@ def replaced_words(report: ServiceReport) -> str:
     later = report.replaced_by()
     if later is None:
         return ""
-    return (
-        f"Replaced on {day_words(later.issued_at)} by revision {later.revision}. "
-        f"What was corrected: {later.why_revised.rstrip('.')}."
-    )
+    with written_in(language_of(report)):
+        return _("Replaced on %(day)s by revision %(revision)s. What was corrected: %(why)s.") % {
+            "day": day_words(later.issued_at),
+            "revision": later.revision,
+            "why": later.why_revised.rstrip("."),
+        }
+
+
+def language_of(report: ServiceReport) -> str:
+    """The language that a report was written in, for good; every revision keeps it."""
+    kept: str = report.content["language"]
+    return kept.lower()

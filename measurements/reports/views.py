@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from measurements.advice.counsel import counsel
@@ -33,7 +34,7 @@ def report_or_404(number: int, revision: int | None = None) -> ServiceReport:
     chosen = found.newest() if revision is None else found.filter(revision=revision)
     report = chosen.first()
     if report is None:
-        raise Http404("No such report, or no such revision of it.")
+        raise Http404(_("No such report, or no such revision of it."))
     return report
 
 
@@ -45,8 +46,10 @@ def issue(request: HttpRequest, tag: str) -> HttpResponse:
     if "anyway" not in request.POST and counsel(instrument).advice.first_step == "remeasure":
         messages.error(
             request,
-            "No report yet: the newest readings do not fit. Measure again or correct them, or tick "
-            "that they were checked.",
+            _(
+                "No report yet: the newest readings do not fit. Measure again or correct them, or "
+                "tick that they were checked."
+            ),
         )
         return redirect("instrument", tag=instrument.tag)
     try:
@@ -121,7 +124,8 @@ def revise_report(request: HttpRequest, number: int) -> HttpResponse:
         except ValidationError as error:
             form.add_error(None, ValidationError(error.messages))
         else:
-            messages.success(request, f"Revision {new.revision} is issued.")
+            issued = _("Revision %(revision)s is issued.") % {"revision": new.revision}
+            messages.success(request, issued)
             return redirect("report", number=number)
     context = {"form": form, "report": found, "corrections": corrections(found)}
     return render(
