@@ -10,7 +10,7 @@ from django.db import models
 from django.urls import reverse
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 
 from geometry.units import LengthUnit
 from instruments.forms import InstrumentForm, JointForm
@@ -20,7 +20,7 @@ from measurements.words import angle_words, work_words
 from shop.figures import day_words, length_words
 from shop.models import Customer, User
 
-EMPTY = _lazy("empty")
+EMPTY = gettext_lazy("empty")
 
 
 @dataclass(frozen=True)

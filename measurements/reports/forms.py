@@ -3,7 +3,7 @@
 from typing import Any
 
 from django import forms
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 
 from measurements.reports.paper import PAPERS
 
@@ -12,16 +12,20 @@ class ReviseForm(forms.Form):
     """What was corrected; ``doubtful`` asks whether readings that do not fit were checked."""
 
     why = forms.CharField(
-        label=_lazy("What was corrected"),
+        label=gettext_lazy("What was corrected"),
         max_length=400,
-        help_text=_lazy("Printed on the revision: say it so that the customer understands it."),
+        help_text=gettext_lazy(
+            "Printed on the revision: say it so that the customer understands it."
+        ),
         widget=forms.Textarea(attrs={"rows": 3}),
-        error_messages={"required": _lazy("Say what was corrected: the revision prints it.")},
+        error_messages={
+            "required": gettext_lazy("Say what was corrected: the revision prints it.")
+        },
     )
     anyway = forms.BooleanField(
-        label=_lazy("The newest readings do not fit; they were checked and stand"),
+        label=gettext_lazy("The newest readings do not fit; they were checked and stand"),
         error_messages={
-            "required": _lazy(
+            "required": gettext_lazy(
                 "The newest readings do not fit. Measure again or correct them, or tick that "
                 "they were checked."
             )
@@ -40,20 +44,22 @@ class SendReportForm(forms.Form):
     """The letter that goes with the PDF; a second sending needs a tick of its own."""
 
     words = forms.CharField(
-        label=_lazy("The letter"),
+        label=gettext_lazy("The letter"),
         max_length=4000,
         widget=forms.Textarea(attrs={"rows": 14}),
         error_messages={
-            "required": _lazy("Write a few words; a letter without any looks like spam.")
+            "required": gettext_lazy("Write a few words; a letter without any looks like spam.")
         },
     )
     paper = forms.ChoiceField(
-        label=_lazy("Paper of the PDF"), choices=[(name, name) for name in PAPERS]
+        label=gettext_lazy("Paper of the PDF"), choices=[(name, name) for name in PAPERS]
     )
     again = forms.BooleanField(
-        label=_lazy("Send it again"),
+        label=gettext_lazy("Send it again"),
         error_messages={
-            "required": _lazy("It was sent before. Tick “send it again” to send it once more.")
+            "required": gettext_lazy(
+                "It was sent before. Tick “send it again” to send it once more."
+            )
         },
     )
     to = forms.EmailField(widget=forms.HiddenInput)

@@ -10,7 +10,7 @@ from measurements.plan.acts import deliver, log_contact
 from measurements.plan.letters import either, farewell, one_line, salutation
 from measurements.reports.paper import file_name, pdf
 from measurements.reports.revisions import language_of, told_before
-from shop.languages import written_in
+from shop.languages import language_for, written_in
 from shop.models import ShopProfile, User
 
 
@@ -113,11 +113,13 @@ def send_report(
     attached = pdf(report, paper)
     if len(sent(report)) > sent_before:
         raise ValidationError(_("It was sent in the meantime; look at the contacts first."))
+    with written_in(language_for(None, shop)):  # the shop's own record
+        reason = str(report)
     contact = log_contact(
         instrument=report.instrument,
         customer=customer,
         channel=Channel.EMAIL,
-        reason=str(report),
+        reason=reason,
         occasion=_occasion(report, sent_before),
         by=by,
         words=words,

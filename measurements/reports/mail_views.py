@@ -29,6 +29,7 @@ def mail_report(request: HttpRequest, number: int) -> HttpResponse:
     data = request.POST if request.method == "POST" else None
     start = {"words": words_of(report), "paper": "A4"}
     form = SendReportForm(data, initial=start, sent_before=len(before))
+    form.fields["words"].widget.attrs["lang"] = report.content["language"]
     if form.is_valid() and _as_seen(form, report) and _send(request, form, report):
         messages.success(request, _("The report is on its way; it stands among the contacts."))
         return redirect("report", number=number)

@@ -6,6 +6,7 @@ from typing import Any
 from django.conf import settings
 from django.template.loader import render_to_string
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
 
 from measurements.models import ServiceReport
 from measurements.photos.report import paper_sources
@@ -39,15 +40,21 @@ def pdf(report: ServiceReport, paper: str = "A4") -> bytes:
     """
     sheet = (settings.BASE_DIR / "shop/static/shop/report.css").read_text(encoding="utf-8")
     size = paper if paper in PAPERS else PAPERS[0]
-    with written_in(language_of(report)):
-        name = capfirst(str(report))
-    foot = f'@bottom-left {{ content: "{name}"; }}'  # the shop's words and numbers only: safe here
     return write_pdf(
         pdf_html(report),
-        [sheet, f"@page {{ size: {size}; {foot} }}"],
+        [sheet, f"@page {{ size: {size}; {_foot(report)} }}"],
         most_pages=MOST_PAGES,
         denser=DENSER,
     )
+
+
+def _foot(report: ServiceReport) -> str:
+    """What stands at the foot of a page: our own words and numbers only, so safe in a style sheet."""
+    counters = {"page": '" counter(page) "', "pages": '" counter(pages) "'}
+    with written_in(language_of(report)):
+        name = capfirst(str(report))
+        pages = _("Page %(page)s of %(pages)s") % counters
+    return f'@bottom-left {{ content: "{name}"; }} @bottom-right {{ content: "{pages}"; }}'
 
 
 def file_name(report: ServiceReport) -> str:
