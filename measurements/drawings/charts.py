@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_noop
+from django.utils.translation import pgettext
 
 from geometry.units import MM_PER_INCH, LengthUnit
 from measurements.drawings.figures import (
@@ -20,7 +20,6 @@ from measurements.forecast.trend import Trend
 
 INK, SOFT, ACCENT, ALARM = "#3b3a37", "#8a8479", "#14557b", "#9c2a12"
 BAND = "rgba(20, 85, 123, 0.18)"
-ROWS = (gettext_noop("Bridge rise"), gettext_noop("Action 12"), gettext_noop("Saddle"))
 HEIGHTS, GAP = (0.56, 0.22, 0.22), 0.04
 
 
@@ -50,19 +49,24 @@ def trend_figure(trend: Trend, unit: LengthUnit = "mm") -> dict[str, Any]:
 def _axes(trend: Trend, unit: LengthUnit, per_unit: float) -> dict[str, Any]:
     axes = rows_on_one_time_axis(HEIGHTS, GAP)
     digits = ".2f" if unit == "mm" else ".3f"
-    for row, words in enumerate(ROWS, start=1):
+    for row, words in enumerate(_rows(), start=1):
         axes[axis_name("x", row)] |= {
             "hoverformat": day_format(),
             "showspikes": True,
             "spikethickness": 1,
         }
         axes[axis_name("y", row)] |= {
-            "title": {"text": f"{_(words)}, {unit}"},
+            "title": {"text": f"{words}, {unit}"},
             "tickformat": digits,
             "hoverformat": digits,
         }
     axes["yaxis"]["range"] = _span(trend, per_unit)
     return axes
+
+
+def _rows() -> tuple[str, str, str]:
+    """What the rows show, in words that fit beside the lower ones."""
+    return _("Bridge rise"), _("Action 12"), pgettext("short, in a drawing", "Saddle")
 
 
 def _span(trend: Trend, per_unit: float) -> list[float]:

@@ -23,6 +23,8 @@ CONFIG = {
     "displayModeBar": False,
 }
 FONT = {"family": "system-ui, sans-serif", "size": 13}
+#: Letters of a name beside its figure; the library's own 15 cut most of them short.
+HOVER = {"namelength": 30}
 #: Django's letters for parts of a day, as the script's.
 _LETTERS = {"j": "%-d", "M": "%b", "F": "%b", "Y": "%Y"}
 #: The library's theme "none": nothing is set for us.
@@ -66,7 +68,7 @@ def figure(data: list[dict[str, Any]], layout: dict[str, Any]) -> dict[str, Any]
     """What ``Plotly.newPlot`` is given."""
     return {
         "data": data,
-        "layout": {"template": NO_THEME, "font": FONT, **layout},
+        "layout": {"template": NO_THEME, "font": FONT, "hoverlabel": HOVER, **layout},
         "config": CONFIG | _written_in(get_language() or "en"),
     }
 

@@ -12,7 +12,7 @@ function drawCharts() {
       const line = dark.matches ? "#4b4740" : "#cfc9be";
       const layout = { ...spec.layout, paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)" };
       layout.font = { ...layout.font, color: ink };
-      layout.hoverlabel = { bgcolor: dark.matches ? "#201f1c" : "#ffffff", font: { color: ink } };
+      layout.hoverlabel = { ...layout.hoverlabel, bgcolor: dark.matches ? "#201f1c" : "#ffffff", font: { color: ink } };
       for (const axis of Object.keys(layout).filter((key) => /^[xy]axis/.test(key))) {
         layout[axis] = { ...layout[axis], gridcolor: line, linecolor: line, zerolinecolor: line };
       }
