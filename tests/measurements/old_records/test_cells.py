@@ -8,6 +8,7 @@ import time_machine
 from instruments.models import Instrument, JointKind
 from measurements.models import CheckIn, Stage, Work
 from measurements.old_records import table
+from shop.languages import written_in
 from tests.measurements.old_records.import_log import LOG, NOW, rows, run, run_on
 
 pytestmark = pytest.mark.django_db
@@ -267,6 +268,12 @@ def test_an_empty_unnamed_column_is_ignored_and_a_filled_one_refused(tmp_path):
     assert failure == ""
     _, err, _ = run(tmp_path, "tag,checked_in_on,relief_mm,\nK7,2020-01-02,0.2,7\n")
     assert "line 2: “7” stands in a column without a name" in err
+
+
+def test_figures_in_a_refusal_are_written_as_the_reader_writes_them(tmp_path):
+    with written_in("de"):
+        _, err, _ = run(tmp_path, rows({"relief_mm": "2.4"}))
+    assert [figure for figure in ("2,4 mm", "−0,5", "1,5 mm", "0,24 mm") if figure not in err] == []
 
 
 def test_a_cell_beyond_the_columns_is_refused(tmp_path):

@@ -22,6 +22,8 @@ from measurements.privacy.record import free_texts, reports_naming, unseen
 from measurements.reports.content import issue
 from measurements.reports.links import make_link, open_link
 from shop.access import forget_old_access
+from shop.figures import day_words
+from shop.languages import written_in
 from shop.models import AccessRecord, Customer, Erasure, ShopProfile
 from tests.factories import (
     BookingFactory,
@@ -127,6 +129,17 @@ class TestErasing:
         assert erasure.counts["reports"] == 1
         assert erasure.counts["links"] == 2
         assert (erasure.erased_by, erasure.reason) == (owner, "asked for")
+
+    def test_what_stands_instead_of_the_name_is_in_the_shops_language(self, ottoline, owner):
+        profile = ShopProfile.current()
+        profile.language = "de"
+        profile.save()
+        with written_in("en-gb"):
+            erase_customer(ottoline, by=owner, reason="asked for")
+        with written_in("de"):
+            day = day_words(timezone.localdate())
+        ottoline.refresh_from_db()
+        assert ottoline.name.endswith(day)
 
     def test_the_report_is_printed_without_the_name(self, ottoline, owner, at_desk):
         erase_all(ottoline, owner)
