@@ -7,7 +7,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.functional import lazy
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 
 from geometry.units import parse_length
 from instruments.defaults import USUAL_DIMENSIONS, USUAL_JOINT, joint_dimension
@@ -27,17 +27,17 @@ from shop.models import Customer
 from shop.refusals import in_words
 
 LABELS = {
-    "scale_length_mm": _lazy("Scale length"),
-    "compensation_mm": _lazy("Compensation at the saddle"),
-    "fretboard_radius_mm": _lazy("Fretboard radius (0 = flat)"),
-    "half_spread_nut_mm": _lazy("Centre line to outer string, nut"),
-    "half_spread_saddle_mm": _lazy("Centre line to outer string, saddle"),
-    "target_12_bass_mm": _lazy("Wanted action at 12, bass"),
-    "target_12_treble_mm": _lazy("Wanted action at 12, treble"),
-    "pivot_depth_mm": _lazy("Pivot below the fret plane"),
-    "heel_depth_mm": _lazy("Pivot line to heel foot"),
-    "bolt_arm_mm": _lazy("Pivot to adjusting bolt"),
-    "thread_pitch_mm": _lazy("Thread pitch of the bolt"),
+    "scale_length_mm": gettext_lazy("Scale length"),
+    "compensation_mm": gettext_lazy("Compensation at the saddle"),
+    "fretboard_radius_mm": gettext_lazy("Fretboard radius (0 = flat)"),
+    "half_spread_nut_mm": gettext_lazy("Centre line to outer string, nut"),
+    "half_spread_saddle_mm": gettext_lazy("Centre line to outer string, saddle"),
+    "target_12_bass_mm": gettext_lazy("Wanted action at 12, bass"),
+    "target_12_treble_mm": gettext_lazy("Wanted action at 12, treble"),
+    "pivot_depth_mm": gettext_lazy("Pivot below the fret plane"),
+    "heel_depth_mm": gettext_lazy("Pivot line to heel foot"),
+    "bolt_arm_mm": gettext_lazy("Pivot to adjusting bolt"),
+    "thread_pitch_mm": gettext_lazy("Thread pitch of the bolt"),
 }
 
 
@@ -105,8 +105,8 @@ class InstrumentForm(MeasuredModelForm):
         Customer.objects.filter(erasure=None),
         required=False,
         to_field_name="code",
-        empty_label=_lazy("No customer yet"),
-        label=_lazy("Customer"),
+        empty_label=gettext_lazy("No customer yet"),
+        label=gettext_lazy("Customer"),
     )
     scale_length_mm = _length("scale_length_mm", DIMENSIONS)
     compensation_mm = _length("compensation_mm", DIMENSIONS)
@@ -118,8 +118,8 @@ class InstrumentForm(MeasuredModelForm):
     set_frets = FretsField(
         required=False,
         max_length=80,
-        label=_lazy("Frets measured"),
-        help_text=_lazy("Empty: 1 and 12."),
+        label=gettext_lazy("Frets measured"),
+        help_text=gettext_lazy("Empty: 1 and 12."),
     )
     measuring_order = OrderField()
 
@@ -153,15 +153,15 @@ class InstrumentForm(MeasuredModelForm):
             "measuring_order", "notes",
         ]  # fmt: skip
         labels = {
-            "tag": _lazy("Tag"),
-            "maker": _lazy("Maker"),
-            "model": _lazy("Model"),
-            "built_year": _lazy("Built year"),
-            "strings": _lazy("Strings"),
-            "string_set": _lazy("String set"),
-            "top_wood": _lazy("Top wood"),
-            "bracing": _lazy("Bracing"),
-            "notes": _lazy("Notes"),
+            "tag": gettext_lazy("Tag"),
+            "maker": gettext_lazy("Maker"),
+            "model": gettext_lazy("Model"),
+            "built_year": gettext_lazy("Built year"),
+            "strings": gettext_lazy("Strings"),
+            "string_set": gettext_lazy("String set"),
+            "top_wood": gettext_lazy("Top wood"),
+            "bracing": gettext_lazy("Bracing"),
+            "notes": gettext_lazy("Notes"),
         }
         widgets = {"notes": forms.Textarea(attrs={"rows": 3})}
 
@@ -171,20 +171,25 @@ class JointForm(MeasuredModelForm):
     heel_depth_mm = _length("heel_depth_mm", JOINT_DIMENSIONS)
     bolt_arm_mm = _length("bolt_arm_mm", JOINT_DIMENSIONS)
     thread_pitch_mm = _length("thread_pitch_mm", JOINT_DIMENSIONS)
-    tilt_now_deg = QuantityField("angle", label=_lazy("Tilt now"), possible=(-5, 5), required=True)
+    tilt_now_deg = QuantityField(
+        "angle", label=gettext_lazy("Tilt now"), possible=(-5, 5), required=True
+    )
     tilt_min_deg = QuantityField(
-        "angle", label=_lazy("Least tilt"), possible=(-5, 5), required=True
+        "angle", label=gettext_lazy("Least tilt"), possible=(-5, 5), required=True
     )
     tilt_max_deg = QuantityField(
-        "angle", label=_lazy("Most tilt"), possible=(-5, 5), help_text=_lazy("Empty: 2°.")
+        "angle",
+        label=gettext_lazy("Most tilt"),
+        possible=(-5, 5),
+        help_text=gettext_lazy("Empty: 2°."),
     )
     shims_mm = ShimsField(
         required=False,
         max_length=300,
-        label=_lazy("Shims in stock"),
-        help_text=_lazy("Thicknesses separated by semicolons: 0.5 mm; 1 mm; 1/32 in."),
+        label=gettext_lazy("Shims in stock"),
+        help_text=gettext_lazy("Thicknesses separated by semicolons: 0.5 mm; 1 mm; 1/32 in."),
     )
-    shim_now_mm = LengthField(label=_lazy("Shim in place"), possible=(0, 10), required=True)
+    shim_now_mm = LengthField(label=gettext_lazy("Shim in place"), possible=(0, 10), required=True)
 
     class Meta:
         model = NeckJoint
@@ -193,7 +198,7 @@ class JointForm(MeasuredModelForm):
             "lowering_turn", "tilt_now_deg", "tilt_min_deg", "tilt_max_deg", "one_way",
             "shims_mm", "shim_now_mm",
         ]  # fmt: skip
-        labels = {"kind": _lazy("Kind")}
+        labels = {"kind": gettext_lazy("Kind")}
 
     def __init__(self, *args: Any, may_set: bool = True, **kwargs: Any) -> None:
         """``may_set`` False keeps where the joint stands now as it is: that is the bench's to say."""

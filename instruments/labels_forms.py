@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 
 from instruments.labels import SHEET_BY_KEY, SHEETS, Sheet
 
@@ -16,23 +16,25 @@ TICKED, FOUND = "ticked", "found"
 class LabelsForm(forms.Form):
     """``ticked`` and ``found`` say how many instruments the two choices hold."""
 
-    which = forms.ChoiceField(label=_lazy("Labels for"), widget=forms.RadioSelect, initial=TICKED)
+    which = forms.ChoiceField(
+        label=gettext_lazy("Labels for"), widget=forms.RadioSelect, initial=TICKED
+    )
     sheet = forms.ChoiceField(
-        label=_lazy("Sheet"), choices=lambda: [(sheet.key, sheet.name) for sheet in SHEETS]
+        label=gettext_lazy("Sheet"), choices=lambda: [(sheet.key, sheet.name) for sheet in SHEETS]
     )
     start = forms.IntegerField(
-        label=_lazy("First label to print on"),
+        label=gettext_lazy("First label to print on"),
         initial=1,
         min_value=1,
-        help_text=_lazy(
+        help_text=gettext_lazy(
             "Counted along the rows: 1 is the upper left one. For a sheet that was begun."
         ),
     )
     copies = forms.IntegerField(
-        label=_lazy("How many of each"), initial=1, min_value=1, max_value=20
+        label=gettext_lazy("How many of each"), initial=1, min_value=1, max_value=20
     )
     outlines = forms.BooleanField(
-        label=_lazy("Outlines, for a trial on plain paper"), required=False
+        label=gettext_lazy("Outlines, for a trial on plain paper"), required=False
     )
 
     def __init__(self, *args: Any, ticked: int, found: int, **kwargs: Any) -> None:

@@ -10,8 +10,7 @@ from django.core.exceptions import ValidationError
 from django.utils.functional import lazy
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
-from django.utils.translation import gettext_noop
+from django.utils.translation import gettext_lazy, gettext_noop
 
 #: As an order is kept; it is shown, and may be typed, in the reader's language.
 RELIEF, ACTION = gettext_noop("relief"), gettext_noop("action")
@@ -104,7 +103,7 @@ class OrderField(forms.CharField):
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("required", False)
         kwargs.setdefault("max_length", 200)
-        kwargs.setdefault("label", _lazy("Order of measuring"))
+        kwargs.setdefault("label", gettext_lazy("Order of measuring"))
         kwargs.setdefault("widget", forms.Textarea(attrs={"rows": 1}))
         kwargs.setdefault("help_text", _help_later())
         super().__init__(**kwargs)

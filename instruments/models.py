@@ -5,7 +5,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Upper
 from django.utils.text import format_lazy
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 from simple_history.models import HistoricalRecords
 
 from instruments.tags import new_tag
@@ -43,8 +43,8 @@ JOINT_DIMENSIONS: dict[str, tuple[float, float]] = {
 
 
 class Strings(models.TextChoices):
-    STEEL = "steel", _lazy("steel")
-    NYLON = "nylon", _lazy("nylon")
+    STEEL = "steel", gettext_lazy("steel")
+    NYLON = "nylon", gettext_lazy("nylon")
 
 
 class Instrument(models.Model):
@@ -56,60 +56,68 @@ class Instrument(models.Model):
         validators=[
             RegexValidator(
                 r"\A\w(?:[\w .\-]{0,30}[\w.\-])?\Z",
-                _lazy(
+                gettext_lazy(
                     "A tag is 1–32 letters, digits, spaces, dots, hyphens or underscores, "
                     "such as K7M4-2."
                 ),
             )
         ],
-        help_text=_lazy("Short code on the instrument's tag."),
+        help_text=gettext_lazy("Short code on the instrument's tag."),
     )
     customer = models.ForeignKey(
         Customer, on_delete=models.PROTECT, null=True, blank=True, related_name="instruments"
     )
     maker = LineField(max_length=120, blank=True)
     model = LineField(max_length=120, blank=True)
-    serial = LineField(_lazy("serial number"), max_length=60, blank=True)
+    serial = LineField(gettext_lazy("serial number"), max_length=60, blank=True)
     built_year = models.PositiveSmallIntegerField(
         null=True, blank=True, validators=between(*COUNTS["built_year"])
     )
-    built_about = models.BooleanField(_lazy("year is a guess"), default=False)
+    built_about = models.BooleanField(gettext_lazy("year is a guess"), default=False)
     strings = models.CharField(max_length=5, choices=Strings, default=Strings.STEEL)
     string_set = LineField(max_length=80, blank=True)
     top_wood = LineField(max_length=40, blank=True)
     bracing = LineField(max_length=40, blank=True)
-    scale_length_mm = models.FloatField(_lazy("scale length"), null=True, blank=True)
-    compensation_mm = models.FloatField(_lazy("compensation"), null=True, blank=True)
+    scale_length_mm = models.FloatField(gettext_lazy("scale length"), null=True, blank=True)
+    compensation_mm = models.FloatField(gettext_lazy("compensation"), null=True, blank=True)
     joint_fret = models.PositiveSmallIntegerField(
-        _lazy("body joint at fret"),
+        gettext_lazy("body joint at fret"),
         null=True,
         blank=True,
         validators=between(*COUNTS["joint_fret"]),
     )
     fret_count = models.PositiveSmallIntegerField(
-        _lazy("frets"), default=20, validators=between(*COUNTS["fret_count"])
+        gettext_lazy("frets"), default=20, validators=between(*COUNTS["fret_count"])
     )
     fretboard_radius_mm = models.FloatField(
-        _lazy("fretboard radius"), null=True, blank=True, help_text=_lazy("0 for a flat fretboard.")
+        gettext_lazy("fretboard radius"),
+        null=True,
+        blank=True,
+        help_text=gettext_lazy("0 for a flat fretboard."),
     )
     half_spread_nut_mm = models.FloatField(
-        _lazy("outer string to centre at nut"), null=True, blank=True
+        gettext_lazy("outer string to centre at nut"), null=True, blank=True
     )
     half_spread_saddle_mm = models.FloatField(
-        _lazy("outer string to centre at saddle"), null=True, blank=True
+        gettext_lazy("outer string to centre at saddle"), null=True, blank=True
     )
-    target_12_bass_mm = models.FloatField(_lazy("wanted action at 12, bass"), null=True, blank=True)
+    target_12_bass_mm = models.FloatField(
+        gettext_lazy("wanted action at 12, bass"), null=True, blank=True
+    )
     target_12_treble_mm = models.FloatField(
-        _lazy("wanted action at 12, treble"), null=True, blank=True
+        gettext_lazy("wanted action at 12, treble"), null=True, blank=True
     )
     set_frets = models.JSONField(
-        _lazy("frets measured"), default=list, blank=True, help_text=_lazy("Empty: frets 1 and 12.")
-    )
-    measuring_order = models.JSONField(
-        _lazy("order of measuring"),
+        gettext_lazy("frets measured"),
         default=list,
         blank=True,
-        help_text=_lazy("Empty: the trade's usual order."),
+        help_text=gettext_lazy("Empty: frets 1 and 12."),
+    )
+    measuring_order = models.JSONField(
+        gettext_lazy("order of measuring"),
+        default=list,
+        blank=True,
+        help_text=gettext_lazy("Empty: the trade's usual order."),
     )
     notes = ProseField(max_length=4000, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
@@ -122,7 +130,7 @@ class Instrument(models.Model):
             models.UniqueConstraint(
                 Upper("tag"),
                 name="instrument_tag_unique",
-                violation_error_message=_lazy("Another instrument already has this tag."),
+                violation_error_message=gettext_lazy("Another instrument already has this tag."),
             ),
             *(in_range(name, *limits) for name, limits in (DIMENSIONS | COUNTS).items()),
             one_of("strings", Strings),
@@ -132,7 +140,7 @@ class Instrument(models.Model):
                 | Q(fretboard_radius_mm__gte=LEAST_RADIUS_MM),
                 name="instrument_radius_is_flat_or_real",
                 violation_error_message=format_lazy(
-                    _lazy(
+                    gettext_lazy(
                         "The fretboard radius is 0 for a flat board or at least {least} mm: "
                         "were inches meant?"
                     ),
@@ -148,15 +156,15 @@ class Instrument(models.Model):
 
 
 class JointKind(models.TextChoices):
-    GLUED = "glued", _lazy("glued")
-    BOLTED = "bolted", _lazy("bolted")
-    SHIMMED = "shimmed", _lazy("shimmed")
-    TILTING = "tilting", _lazy("adjustable (tilting)")
+    GLUED = "glued", gettext_lazy("glued")
+    BOLTED = "bolted", gettext_lazy("bolted")
+    SHIMMED = "shimmed", gettext_lazy("shimmed")
+    TILTING = "tilting", gettext_lazy("adjustable (tilting)")
 
 
 class Turn(models.TextChoices):
-    CLOCKWISE = "clockwise", _lazy("clockwise")
-    ANTICLOCKWISE = "anticlockwise", _lazy("anticlockwise")
+    CLOCKWISE = "clockwise", gettext_lazy("clockwise")
+    ANTICLOCKWISE = "anticlockwise", gettext_lazy("anticlockwise")
 
 
 class NeckJoint(models.Model):
@@ -164,26 +172,32 @@ class NeckJoint(models.Model):
 
     instrument = models.OneToOneField(Instrument, on_delete=models.CASCADE, related_name="joint")
     kind = models.CharField(max_length=8, choices=JointKind, default=JointKind.GLUED)
-    pivot_depth_mm = models.FloatField(_lazy("pivot below the fret plane"), null=True, blank=True)
-    heel_depth_mm = models.FloatField(_lazy("pivot to heel foot"), null=True, blank=True)
-    bolt_arm_mm = models.FloatField(_lazy("pivot to adjusting bolt"), null=True, blank=True)
-    thread_pitch_mm = models.FloatField(_lazy("thread pitch"), null=True, blank=True)
+    pivot_depth_mm = models.FloatField(
+        gettext_lazy("pivot below the fret plane"), null=True, blank=True
+    )
+    heel_depth_mm = models.FloatField(gettext_lazy("pivot to heel foot"), null=True, blank=True)
+    bolt_arm_mm = models.FloatField(gettext_lazy("pivot to adjusting bolt"), null=True, blank=True)
+    thread_pitch_mm = models.FloatField(gettext_lazy("thread pitch"), null=True, blank=True)
     lowering_turn = models.CharField(
-        _lazy("turning this way lowers the action"),
+        gettext_lazy("turning this way lowers the action"),
         max_length=13,
         choices=Turn,
         default=Turn.CLOCKWISE,
     )
-    tilt_now_deg = models.FloatField(_lazy("tilt now (°)"), default=0.0, validators=between(-5, 5))
+    tilt_now_deg = models.FloatField(
+        gettext_lazy("tilt now (°)"), default=0.0, validators=between(-5, 5)
+    )
     tilt_min_deg = models.FloatField(
-        _lazy("least tilt (°)"), default=0.0, validators=between(-5, 5)
+        gettext_lazy("least tilt (°)"), default=0.0, validators=between(-5, 5)
     )
     tilt_max_deg = models.FloatField(
-        _lazy("most tilt (°)"), null=True, blank=True, validators=between(-5, 5)
+        gettext_lazy("most tilt (°)"), null=True, blank=True, validators=between(-5, 5)
     )
-    one_way = models.BooleanField(_lazy("may only be tilted back"), default=True)
-    shims_mm = models.JSONField(_lazy("shims in stock"), default=list, blank=True)
-    shim_now_mm = models.FloatField(_lazy("shim in place"), default=0.0, validators=between(0, 10))
+    one_way = models.BooleanField(gettext_lazy("may only be tilted back"), default=True)
+    shims_mm = models.JSONField(gettext_lazy("shims in stock"), default=list, blank=True)
+    shim_now_mm = models.FloatField(
+        gettext_lazy("shim in place"), default=0.0, validators=between(0, 10)
+    )
     history = HistoricalRecords()
 
     class Meta:
@@ -195,7 +209,9 @@ class NeckJoint(models.Model):
                 condition=Q(tilt_max_deg__isnull=True)
                 | Q(tilt_min_deg__lte=models.F("tilt_max_deg")),
                 name="neckjoint_tilt_limits_in_order",
-                violation_error_message=_lazy("The least tilt must not exceed the most tilt."),
+                violation_error_message=gettext_lazy(
+                    "The least tilt must not exceed the most tilt."
+                ),
             ),
         ]
 

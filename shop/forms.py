@@ -4,8 +4,7 @@ from django import forms
 from django.utils.functional import lazy
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
-from django.utils.translation import gettext_noop
+from django.utils.translation import gettext_lazy, gettext_noop
 
 from shop.fields import LengthField, MeasuredModelForm, ModelForm
 from shop.models import PROFILE_RANGES, Customer, ShopProfile, User
@@ -16,10 +15,10 @@ class CustomerForm(ModelForm):
         model = Customer
         fields = ["name", "phone", "email", "address", "unit", "language", "no_reminders", "notes"]
         labels = {
-            "name": _lazy("Name"),
-            "phone": _lazy("Phone"),
-            "address": _lazy("Address"),
-            "notes": _lazy("Notes"),
+            "name": gettext_lazy("Name"),
+            "phone": gettext_lazy("Phone"),
+            "address": gettext_lazy("Address"),
+            "notes": gettext_lazy("Notes"),
         }
         widgets = {
             "address": forms.Textarea(attrs={"rows": 3}),
@@ -83,10 +82,10 @@ class _ShopProfileForm(MeasuredModelForm):
         model = ShopProfile
         exclude: list[str] = []
         labels = {
-            "name": _lazy("Name"),
-            "phone": _lazy("Phone"),
-            "address": _lazy("Address"),
-            "currency": _lazy("Currency"),
+            "name": gettext_lazy("Name"),
+            "phone": gettext_lazy("Phone"),
+            "address": gettext_lazy("Address"),
+            "currency": gettext_lazy("Currency"),
         }
         widgets = {"address": forms.Textarea(attrs={"rows": 3})}
 
@@ -107,7 +106,7 @@ class PreferencesForm(ModelForm):
     class Meta:
         model = User
         fields = ["first_name", "last_name", "unit", "language"]
-        labels = {"language": _lazy("Language")}
+        labels = {"language": gettext_lazy("Language")}
 
     def save(self, commit: bool = True) -> User:
         """Write these fields alone: the rest was read before an owner may have closed the account."""

@@ -4,7 +4,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.utils.text import format_lazy
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 
 
 def between(low: float, high: float) -> list[MinValueValidator | MaxValueValidator]:
@@ -17,7 +17,7 @@ def in_range(name: str, low: float, high: float) -> models.CheckConstraint:
         condition=Q(**{f"{name}__isnull": True}) | Q(**{f"{name}__range": (low, high)}),
         name=f"%(class)s_{name}_in_range",
         violation_error_message=format_lazy(
-            _lazy("{name} must lie between {low} and {high}."),
+            gettext_lazy("{name} must lie between {low} and {high}."),
             name=name,
             low=f"{low:g}",
             high=f"{high:g}",
@@ -31,7 +31,7 @@ def one_of(name: str, choices: type[models.TextChoices]) -> models.CheckConstrai
         condition=Q(**{f"{name}__in": choices.values}),
         name=f"%(class)s_{name}_is_known",
         violation_error_message=format_lazy(
-            _lazy("{name} must be one of {choices}."),
+            gettext_lazy("{name} must be one of {choices}."),
             name=name,
             choices=", ".join(choices.values),
         ),

@@ -8,7 +8,7 @@ from django.core.files.uploadedfile import UploadedFile
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET
 
 from shop import logo
@@ -20,8 +20,8 @@ from shop.views import form_view
 
 class LogoForm(forms.Form):
     file = forms.FileField(
-        label=_lazy("A picture"),
-        help_text=_lazy(
+        label=gettext_lazy("A picture"),
+        help_text=gettext_lazy(
             "PNG, JPEG or WebP, at most 5 MB and 20 million pixels. It is kept at most 600 pixels "
             "long, on white."
         ),
@@ -29,8 +29,8 @@ class LogoForm(forms.Form):
         allow_empty_file=True,
         widget=forms.FileInput(attrs={"accept": "image/png,image/jpeg,image/webp"}),
         error_messages={
-            "required": _lazy("Choose a picture first."),
-            "missing": _lazy("Choose a picture first."),
+            "required": gettext_lazy("Choose a picture first."),
+            "missing": gettext_lazy("Choose a picture first."),
         },
     )
 

@@ -8,7 +8,7 @@ from django.conf import settings
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import Q
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 from simple_history.models import HistoricalRecords
 
 from shop.limits import between, in_range, one_of
@@ -22,8 +22,8 @@ CODE_ALPHABET = "23456789ABCDEFGHJKLMNPQRSTVWXYZ"  # no 0/O, 1/I, U: read aloud 
 
 
 class Unit(models.TextChoices):
-    MM = "mm", _lazy("millimetres")
-    INCH = "in", _lazy("inches")
+    MM = "mm", gettext_lazy("millimetres")
+    INCH = "in", gettext_lazy("inches")
 
 
 def new_code() -> str:
@@ -44,21 +44,21 @@ def languages() -> list[tuple[str, str]]:
 class User(AbstractUser):
     """A member of staff; the role is a Django group (see ``shop.roles``)."""
 
-    first_name = LineField(_lazy("first name"), max_length=150, blank=True)
-    last_name = LineField(_lazy("last name"), max_length=150, blank=True)
+    first_name = LineField(gettext_lazy("first name"), max_length=150, blank=True)
+    last_name = LineField(gettext_lazy("last name"), max_length=150, blank=True)
     unit = models.CharField(
-        _lazy("unit a bare number means"),
+        gettext_lazy("unit a bare number means"),
         max_length=2,
         choices=Unit,
         default=Unit.MM,
-        help_text=_lazy("A number typed without a unit is read as this."),
+        help_text=gettext_lazy("A number typed without a unit is read as this."),
     )
 
     language = models.CharField(
         max_length=10,
         choices=languages,
         blank=True,
-        help_text=_lazy("Empty: as the browser asks."),
+        help_text=gettext_lazy("Empty: as the browser asks."),
     )
 
     session_epoch = models.PositiveIntegerField(default=0, editable=False)
@@ -79,17 +79,19 @@ class Customer(models.Model):
     code = models.CharField(max_length=8, unique=True, default=new_code, editable=False)
     name = LineField(max_length=120)
     phone = LineField(max_length=40, blank=True)
-    email = models.EmailField(_lazy("e-mail"), blank=True)
+    email = models.EmailField(gettext_lazy("e-mail"), blank=True)
     address = ProseField(max_length=400, blank=True)
-    unit = models.CharField(_lazy("unit on reports"), max_length=2, choices=Unit, default=Unit.MM)
+    unit = models.CharField(
+        gettext_lazy("unit on reports"), max_length=2, choices=Unit, default=Unit.MM
+    )
     language = models.CharField(
-        _lazy("language on reports"),
+        gettext_lazy("language on reports"),
         max_length=10,
         choices=languages,
         blank=True,
-        help_text=_lazy("Empty: the shop's."),
+        help_text=gettext_lazy("Empty: the shop's."),
     )
-    no_reminders = models.BooleanField(_lazy("does not want to be reminded"), default=False)
+    no_reminders = models.BooleanField(gettext_lazy("does not want to be reminded"), default=False)
     notes = ProseField(max_length=4000, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
     version = version_field()
@@ -155,109 +157,113 @@ class ShopProfile(models.Model):
     name = LineField(max_length=120, default="Guitar repair shop")
     address = ProseField(max_length=400, blank=True)
     phone = LineField(max_length=40, blank=True)
-    email = models.EmailField(_lazy("e-mail"), blank=True)
+    email = models.EmailField(gettext_lazy("e-mail"), blank=True)
     logo = models.FileField(upload_to="logo/", max_length=200, blank=True, editable=False)
     unit = models.CharField(
-        _lazy("unit of new staff and customers"),
+        gettext_lazy("unit of new staff and customers"),
         max_length=2,
         choices=Unit,
         default=Unit.MM,
-        help_text=_lazy("Each person and each customer may have another."),
+        help_text=gettext_lazy("Each person and each customer may have another."),
     )
     language = models.CharField(
-        _lazy("language of reports and letters"),
+        gettext_lazy("language of reports and letters"),
         max_length=10,
         choices=languages,
         default=settings.LANGUAGE_CODE,
-        help_text=_lazy("Each customer may have another."),
+        help_text=gettext_lazy("Each customer may have another."),
     )
     currency = LineField(max_length=8, default="EUR")
     shows_estimates = models.BooleanField(
-        _lazy("estimate of the next job on reports"),
+        gettext_lazy("estimate of the next job on reports"),
         default=False,
-        help_text=_lazy("From the price list."),
+        help_text=gettext_lazy("From the price list."),
     )
     resets_per_quarter = models.PositiveSmallIntegerField(
-        _lazy("neck resets the shop can do in a quarter"),
+        gettext_lazy("neck resets the shop can do in a quarter"),
         default=6,
         validators=between(*PROFILE_RANGES["resets_per_quarter"]),
     )
     link_days = models.PositiveSmallIntegerField(
-        _lazy("days a report's link stays open"),
+        gettext_lazy("days a report's link stays open"),
         default=90,
         validators=between(*PROFILE_RANGES["link_days"]),
     )
     keep_contacts_years = models.PositiveSmallIntegerField(
-        _lazy("years after which a customer not seen is proposed for erasure"),
+        gettext_lazy("years after which a customer not seen is proposed for erasure"),
         default=10,
         validators=between(*PROFILE_RANGES["keep_contacts_years"]),
-        help_text=_lazy("0: never. What the law asks to be kept goes before it."),
+        help_text=gettext_lazy("0: never. What the law asks to be kept goes before it."),
     )
 
     reference_humidity_pct = figure(
-        "reference_humidity_pct", _lazy("reference humidity (% RH)"), 45.0
+        "reference_humidity_pct", gettext_lazy("reference humidity (% RH)"), 45.0
     )
     reference_temperature_c = figure(
-        "reference_temperature_c", _lazy("reference temperature (°C)"), 21.0
+        "reference_temperature_c", gettext_lazy("reference temperature (°C)"), 21.0
     )
     hygrometer_reads_high_pct = figure(
         "hygrometer_reads_high_pct",
-        _lazy("the shop's hygrometer reads too high by (% RH)"),
+        gettext_lazy("the shop's hygrometer reads too high by (% RH)"),
         0.0,
-        help_text=_lazy(
+        help_text=gettext_lazy(
             "Found by comparing it; below 0 if it reads too low. Taken off every humidity."
         ),
     )
     steel_action_12_bass_mm = figure(
-        "steel_action_12_bass_mm", _lazy("steel: wanted action at 12, bass (mm)"), 2.4
+        "steel_action_12_bass_mm", gettext_lazy("steel: wanted action at 12, bass (mm)"), 2.4
     )
     steel_action_12_treble_mm = figure(
-        "steel_action_12_treble_mm", _lazy("steel: wanted action at 12, treble (mm)"), 1.6
+        "steel_action_12_treble_mm", gettext_lazy("steel: wanted action at 12, treble (mm)"), 1.6
     )
     nylon_action_12_bass_mm = figure(
-        "nylon_action_12_bass_mm", _lazy("nylon: wanted action at 12, bass (mm)"), 4.0
+        "nylon_action_12_bass_mm", gettext_lazy("nylon: wanted action at 12, bass (mm)"), 4.0
     )
     nylon_action_12_treble_mm = figure(
-        "nylon_action_12_treble_mm", _lazy("nylon: wanted action at 12, treble (mm)"), 3.2
+        "nylon_action_12_treble_mm", gettext_lazy("nylon: wanted action at 12, treble (mm)"), 3.2
     )
     steel_action_1_bass_mm = figure(
-        "steel_action_1_bass_mm", _lazy("steel: wanted action at 1, bass (mm)"), 0.58
+        "steel_action_1_bass_mm", gettext_lazy("steel: wanted action at 1, bass (mm)"), 0.58
     )
     steel_action_1_treble_mm = figure(
-        "steel_action_1_treble_mm", _lazy("steel: wanted action at 1, treble (mm)"), 0.33
+        "steel_action_1_treble_mm", gettext_lazy("steel: wanted action at 1, treble (mm)"), 0.33
     )
     nylon_action_1_bass_mm = figure(
-        "nylon_action_1_bass_mm", _lazy("nylon: wanted action at 1, bass (mm)"), 0.76
+        "nylon_action_1_bass_mm", gettext_lazy("nylon: wanted action at 1, bass (mm)"), 0.76
     )
     nylon_action_1_treble_mm = figure(
-        "nylon_action_1_treble_mm", _lazy("nylon: wanted action at 1, treble (mm)"), 0.61
+        "nylon_action_1_treble_mm", gettext_lazy("nylon: wanted action at 1, treble (mm)"), 0.61
     )
-    saddle_floor_mm = figure("saddle_floor_mm", _lazy("saddle floor (mm)"), 1.6)
+    saddle_floor_mm = figure("saddle_floor_mm", gettext_lazy("saddle floor (mm)"), 1.6)
     saddle_preferred_low_mm = figure(
-        "saddle_preferred_low_mm", _lazy("preferred saddle from (mm)"), 2.0
+        "saddle_preferred_low_mm", gettext_lazy("preferred saddle from (mm)"), 2.0
     )
     saddle_preferred_high_mm = figure(
-        "saddle_preferred_high_mm", _lazy("preferred saddle to (mm)"), 4.0
+        "saddle_preferred_high_mm", gettext_lazy("preferred saddle to (mm)"), 4.0
     )
-    relief_low_mm = figure("relief_low_mm", _lazy("relief from (mm)"), 0.10)
-    relief_high_mm = figure("relief_high_mm", _lazy("relief to (mm)"), 0.30)
+    relief_low_mm = figure("relief_low_mm", gettext_lazy("relief from (mm)"), 0.10)
+    relief_high_mm = figure("relief_high_mm", gettext_lazy("relief to (mm)"), 0.30)
     book_within_years = figure(
         "book_within_years",
-        _lazy("book a reset within (years)"),
+        gettext_lazy("book a reset within (years)"),
         2.0,
-        help_text=_lazy("“Book a reset” when the likely date is nearer than this."),
+        help_text=gettext_lazy("“Book a reset” when the likely date is nearer than this."),
     )
     watch_within_years = figure(
         "watch_within_years",
-        _lazy("watch within (years)"),
+        gettext_lazy("watch within (years)"),
         5.0,
-        help_text=_lazy("“Watch” when the early date is nearer than this."),
+        help_text=gettext_lazy("“Watch” when the early date is nearer than this."),
     )
-    relief_u_mm = figure("relief_u_mm", _lazy("a relief reading may be off by (mm)"), 0.03)
-    action_1_u_mm = figure("action_1_u_mm", _lazy("an action at 1 may be off by (mm)"), 0.03)
-    action_12_u_mm = figure("action_12_u_mm", _lazy("an action at 12 may be off by (mm)"), 0.10)
-    saddle_u_mm = figure("saddle_u_mm", _lazy("a saddle height may be off by (mm)"), 0.10)
-    bridge_rise_u_mm = figure("bridge_rise_u_mm", _lazy("a bridge rise may be off by (mm)"), 0.20)
+    relief_u_mm = figure("relief_u_mm", gettext_lazy("a relief reading may be off by (mm)"), 0.03)
+    action_1_u_mm = figure("action_1_u_mm", gettext_lazy("an action at 1 may be off by (mm)"), 0.03)
+    action_12_u_mm = figure(
+        "action_12_u_mm", gettext_lazy("an action at 12 may be off by (mm)"), 0.10
+    )
+    saddle_u_mm = figure("saddle_u_mm", gettext_lazy("a saddle height may be off by (mm)"), 0.10)
+    bridge_rise_u_mm = figure(
+        "bridge_rise_u_mm", gettext_lazy("a bridge rise may be off by (mm)"), 0.20
+    )
     version = version_field()
     history = HistoricalRecords()
 
@@ -269,7 +275,7 @@ class ShopProfile(models.Model):
                 condition=Q(saddle_floor_mm__lte=models.F("saddle_preferred_low_mm"))
                 & Q(saddle_preferred_low_mm__lt=models.F("saddle_preferred_high_mm")),
                 name="saddle_floor_below_preferred_band",
-                violation_error_message=_lazy(
+                violation_error_message=gettext_lazy(
                     "The saddle floor must not exceed the preferred band's low end, "
                     "and the low end must lie below the high end."
                 ),
@@ -277,7 +283,9 @@ class ShopProfile(models.Model):
             models.CheckConstraint(
                 condition=Q(relief_low_mm__lt=models.F("relief_high_mm")),
                 name="relief_window_in_order",
-                violation_error_message=_lazy("“Relief from” must be less than “relief to”."),
+                violation_error_message=gettext_lazy(
+                    "“Relief from” must be less than “relief to”."
+                ),
             ),
         ]
 
@@ -294,9 +302,9 @@ class Price(models.Model):
     """What a job costs, as a range, for the estimate of the next one."""
 
     job = models.SlugField(max_length=20, unique=True)
-    words = models.CharField(_lazy("job"), max_length=120)
-    low = models.DecimalField(_lazy("from"), max_digits=9, decimal_places=2)
-    high = models.DecimalField(_lazy("to"), max_digits=9, decimal_places=2)
+    words = models.CharField(gettext_lazy("job"), max_length=120)
+    low = models.DecimalField(gettext_lazy("from"), max_digits=9, decimal_places=2)
+    high = models.DecimalField(gettext_lazy("to"), max_digits=9, decimal_places=2)
     history = HistoricalRecords()
 
     class Meta:
@@ -305,7 +313,7 @@ class Price(models.Model):
             models.CheckConstraint(
                 condition=Q(low__gte=0) & Q(low__lte=models.F("high")),
                 name="price_range_in_order",
-                violation_error_message=_lazy(
+                violation_error_message=gettext_lazy(
                     "“From” must not exceed “to”, and neither be below 0."
                 ),
             )
@@ -322,7 +330,7 @@ class FeedToken(models.Model):
     token_digest = models.CharField(max_length=64, unique=True)
     created_at = models.DateTimeField(auto_now_add=True)
     revoked_at = models.DateTimeField(null=True, blank=True)
-    read_at = models.DateTimeField(_lazy("last read"), null=True, blank=True)
+    read_at = models.DateTimeField(gettext_lazy("last read"), null=True, blank=True)
 
     class Meta:
         ordering = ["-created_at", "-pk"]
@@ -332,11 +340,11 @@ class FeedToken(models.Model):
 
 
 class AccessKind(models.TextChoices):
-    CUSTOMER = "customer", _lazy("their page")
-    LETTER = "letter", _lazy("what they are told, in a letter or otherwise")
-    REPORT = "report", _lazy("a report with their name")
-    EXPORT = "export", _lazy("everything on record about them")
-    SHOP = "shop", _lazy("the export of the whole shop")
+    CUSTOMER = "customer", gettext_lazy("their page")
+    LETTER = "letter", gettext_lazy("what they are told, in a letter or otherwise")
+    REPORT = "report", gettext_lazy("a report with their name")
+    EXPORT = "export", gettext_lazy("everything on record about them")
+    SHOP = "shop", gettext_lazy("the export of the whole shop")
 
 
 class AccessRecord(models.Model):

@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 
 from shop.roles import COUNTER, OWNER, TECHNICIAN
 
@@ -24,44 +24,72 @@ class Place(NamedTuple):
 
 
 HEADER = (
-    Place("due", _lazy("Due")),
-    Place("calls", _lazy("Calls")),
-    Place("today", _lazy("Today")),
-    Place("instruments", _lazy("Instruments")),
-    Place("customers", _lazy("Customers")),
-    Place("reports", _lazy("Reports")),
-    Place("the-shop", _lazy("Shop")),
-    Place("preferences", _lazy("You")),
+    Place("due", gettext_lazy("Due")),
+    Place("calls", gettext_lazy("Calls")),
+    Place("today", gettext_lazy("Today")),
+    Place("instruments", gettext_lazy("Instruments")),
+    Place("customers", gettext_lazy("Customers")),
+    Place("reports", gettext_lazy("Reports")),
+    Place("the-shop", gettext_lazy("Shop")),
+    Place("preferences", gettext_lazy("You")),
 )
 SHOP = (
     Place(
         "settings",
-        _lazy("Settings"),
-        _lazy("name and address, targets, floors, uncertainties"),
+        gettext_lazy("Settings"),
+        gettext_lazy("name and address, targets, floors, uncertainties"),
         OWNERS,
     ),
-    Place("logo", _lazy("Logo"), _lazy("the picture at the head of service reports"), OWNERS),
-    Place("staff", _lazy("Staff"), _lazy("who works here, and what each may do"), OWNERS),
-    Place("prices", _lazy("Price list"), _lazy("for the estimate of the next job"), OWNERS),
-    Place("gauges", _lazy("Gauges"), _lazy("when each was last checked")),
-    Place("drift", _lazy("Drift"), _lazy("is a gauge or a pair of hands drifting?")),
+    Place(
+        "logo",
+        gettext_lazy("Logo"),
+        gettext_lazy("the picture at the head of service reports"),
+        OWNERS,
+    ),
+    Place(
+        "staff", gettext_lazy("Staff"), gettext_lazy("who works here, and what each may do"), OWNERS
+    ),
+    Place(
+        "prices",
+        gettext_lazy("Price list"),
+        gettext_lazy("for the estimate of the next job"),
+        OWNERS,
+    ),
+    Place("gauges", gettext_lazy("Gauges"), gettext_lazy("when each was last checked")),
+    Place("drift", gettext_lazy("Drift"), gettext_lazy("is a gauge or a pair of hands drifting?")),
     Place(
         "record",
-        _lazy("The forecast's record"),
-        _lazy("how well readings have followed their forecasts"),
+        gettext_lazy("The forecast's record"),
+        gettext_lazy("how well readings have followed their forecasts"),
     ),
-    Place("labels", _lazy("Tag labels"), _lazy("sheets of labels with codes to scan"), BENCH),
-    Place("joint-sheet-new", _lazy("Joint sheet"), _lazy("what a joint not yet built would do")),
-    Place("bookings", _lazy("Bookings"), _lazy("what is expected when")),
-    Place("contacts", _lazy("Who was told"), _lazy("letters and calls to customers")),
-    Place("feeds", _lazy("Calendar feed"), _lazy("due dates and bookings in your own calendar")),
     Place(
-        "privacy", _lazy("Privacy"), _lazy("how long customers are kept, who was erased"), OWNERS
+        "labels",
+        gettext_lazy("Tag labels"),
+        gettext_lazy("sheets of labels with codes to scan"),
+        BENCH,
+    ),
+    Place(
+        "joint-sheet-new",
+        gettext_lazy("Joint sheet"),
+        gettext_lazy("what a joint not yet built would do"),
+    ),
+    Place("bookings", gettext_lazy("Bookings"), gettext_lazy("what is expected when")),
+    Place("contacts", gettext_lazy("Who was told"), gettext_lazy("letters and calls to customers")),
+    Place(
+        "feeds",
+        gettext_lazy("Calendar feed"),
+        gettext_lazy("due dates and bookings in your own calendar"),
+    ),
+    Place(
+        "privacy",
+        gettext_lazy("Privacy"),
+        gettext_lazy("how long customers are kept, who was erased"),
+        OWNERS,
     ),
     Place(
         "imports",
-        _lazy("Old records"),
-        _lazy("take in files, take everything out, undo an import"),
+        gettext_lazy("Old records"),
+        gettext_lazy("take in files, take everything out, undo an import"),
         OWNERS,
     ),
 )

@@ -1,28 +1,32 @@
 from django import forms
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 
 from shop.models import User
 from shop.roles import COUNTER, OWNER, TECHNICIAN
 
 ROLE_WORDS = (
-    (TECHNICIAN, _lazy("technician: measures and logs work")),
-    (COUNTER, _lazy("counter: looks, customers, bookings, reports")),
-    (OWNER, _lazy("owner: everything, with settings and staff")),
+    (TECHNICIAN, gettext_lazy("technician: measures and logs work")),
+    (COUNTER, gettext_lazy("counter: looks, customers, bookings, reports")),
+    (OWNER, gettext_lazy("owner: everything, with settings and staff")),
 )
 
 
 class ChangeStaffForm(forms.Form):
     """A person's name, role and whether they can sign in."""
 
-    first_name = forms.CharField(label=_lazy("First name"), max_length=150, required=False)
-    last_name = forms.CharField(label=_lazy("Last name"), max_length=150, required=False)
-    role = forms.ChoiceField(label=_lazy("Role"), choices=ROLE_WORDS, widget=forms.RadioSelect)
-    active = forms.BooleanField(label=_lazy("Can sign in"), required=False, initial=True)
+    first_name = forms.CharField(label=gettext_lazy("First name"), max_length=150, required=False)
+    last_name = forms.CharField(label=gettext_lazy("Last name"), max_length=150, required=False)
+    role = forms.ChoiceField(
+        label=gettext_lazy("Role"), choices=ROLE_WORDS, widget=forms.RadioSelect
+    )
+    active = forms.BooleanField(label=gettext_lazy("Can sign in"), required=False, initial=True)
 
 
 class AddStaffForm(ChangeStaffForm):
     username = forms.CharField(
-        label=_lazy("Name to sign in with"), max_length=150, validators=[User.username_validator]
+        label=gettext_lazy("Name to sign in with"),
+        max_length=150,
+        validators=[User.username_validator],
     )
     field_order = ["username"]
 

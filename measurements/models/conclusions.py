@@ -2,7 +2,7 @@
 
 from django.db import models
 from django.db.models import Q
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 
 from instruments.models import Instrument
 
@@ -10,11 +10,11 @@ from instruments.models import Instrument
 class State(models.TextChoices):
     """Words with a shape, in order of urgency."""
 
-    OVERDUE = "overdue", _lazy("overdue")
-    BOOK = "book", _lazy("book a reset")
-    WATCH = "watch", _lazy("watch")
-    ROOM = "room", _lazy("room to spare")
-    UNKNOWN = "unknown", _lazy("not enough readings")
+    OVERDUE = "overdue", gettext_lazy("overdue")
+    BOOK = "book", gettext_lazy("book a reset")
+    WATCH = "watch", gettext_lazy("watch")
+    ROOM = "room", gettext_lazy("room to spare")
+    UNKNOWN = "unknown", gettext_lazy("not enough readings")
 
 
 #: Chance that the reset is due by the outlook's day, by the end of its quarter, and of the next eight.

@@ -6,7 +6,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 
 from instruments.models import Instrument
 from measurements.check_ins.ranges import POSSIBLE, WORK_POSSIBLE
@@ -21,19 +21,19 @@ def possible(name: str) -> models.CheckConstraint:
 
 
 class Stage(models.TextChoices):
-    RECEIVED = "received", _lazy("as received")
-    RETURNED = "returned", _lazy("as returned")
+    RECEIVED = "received", gettext_lazy("as received")
+    RETURNED = "returned", gettext_lazy("as returned")
 
 
 class Press(models.TextChoices):
-    JOINT = "1-joint", _lazy("pressed at 1 and joint fret")
-    LAST = "1-last", _lazy("pressed at 1 and last fret")
+    JOINT = "1-joint", gettext_lazy("pressed at 1 and joint fret")
+    LAST = "1-last", gettext_lazy("pressed at 1 and last fret")
 
 
 class CheckIn(Voidable):
     uuid = models.UUIDField(unique=True, default=uuid.uuid4)
     instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="check_ins")
-    measured_at = models.DateTimeField(_lazy("measured"))
+    measured_at = models.DateTimeField(gettext_lazy("measured"))
     stage = models.CharField(max_length=8, choices=Stage, default=Stage.RECEIVED)
     measured_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
@@ -41,28 +41,28 @@ class CheckIn(Voidable):
     replaces = models.OneToOneField(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="replaced_by"
     )
-    humidity_pct = models.FloatField(_lazy("humidity"), null=True, blank=True)
-    temperature_c = models.FloatField(_lazy("temperature"), null=True, blank=True)
-    at_pitch = models.BooleanField(_lazy("strung and at pitch"), default=True)
-    gauge = LineField(_lazy("gauge used"), max_length=60, blank=True)
-    relief_mm = models.FloatField(_lazy("relief"), null=True, blank=True)
+    humidity_pct = models.FloatField(gettext_lazy("humidity"), null=True, blank=True)
+    temperature_c = models.FloatField(gettext_lazy("temperature"), null=True, blank=True)
+    at_pitch = models.BooleanField(gettext_lazy("strung and at pitch"), default=True)
+    gauge = LineField(gettext_lazy("gauge used"), max_length=60, blank=True)
+    relief_mm = models.FloatField(gettext_lazy("relief"), null=True, blank=True)
     relief_press = models.CharField(max_length=7, choices=Press, default=Press.JOINT)
-    bridge_rise_mm = models.FloatField(_lazy("bridge rise"), null=True, blank=True)
-    saddle_bass_mm = models.FloatField(_lazy("saddle, bass"), null=True, blank=True)
-    saddle_treble_mm = models.FloatField(_lazy("saddle, treble"), null=True, blank=True)
+    bridge_rise_mm = models.FloatField(gettext_lazy("bridge rise"), null=True, blank=True)
+    saddle_bass_mm = models.FloatField(gettext_lazy("saddle, bass"), null=True, blank=True)
+    saddle_treble_mm = models.FloatField(gettext_lazy("saddle, treble"), null=True, blank=True)
     margin_bass_mm = models.FloatField(
-        _lazy("string to fingerboard edge, bass"), null=True, blank=True
+        gettext_lazy("string to fingerboard edge, bass"), null=True, blank=True
     )
     margin_treble_mm = models.FloatField(
-        _lazy("string to fingerboard edge, treble"), null=True, blank=True
+        gettext_lazy("string to fingerboard edge, treble"), null=True, blank=True
     )
     #: Each place read more than once: its field's name and every reading of it. [mm]
     repeats_mm = models.JSONField(default=dict, blank=True)
     bridge_rise_count = models.PositiveSmallIntegerField(
-        _lazy("readings of the bridge rise"), default=1, validators=between(1, 20)
+        gettext_lazy("readings of the bridge rise"), default=1, validators=between(1, 20)
     )
     bridge_rise_spread_mm = models.FloatField(
-        _lazy("s.d. among readings of the bridge rise"), null=True, blank=True
+        gettext_lazy("s.d. among readings of the bridge rise"), null=True, blank=True
     )
     as_typed = models.JSONField(default=dict, blank=True)
     notes = ProseField(max_length=4000, blank=True)
@@ -104,8 +104,8 @@ class CheckIn(Voidable):
 
 
 class Side(models.TextChoices):
-    BASS = "bass", _lazy("bass")
-    TREBLE = "treble", _lazy("treble")
+    BASS = "bass", gettext_lazy("bass")
+    TREBLE = "treble", gettext_lazy("treble")
 
 
 SIDES = (Side.BASS, Side.TREBLE)
@@ -115,7 +115,7 @@ class ActionReading(models.Model):
     check_in = models.ForeignKey(CheckIn, on_delete=models.CASCADE, related_name="action_readings")
     fret = models.PositiveSmallIntegerField()
     side = models.CharField(max_length=6, choices=Side)
-    action_mm = models.FloatField(_lazy("action"))
+    action_mm = models.FloatField(gettext_lazy("action"))
 
     class Meta:
         ordering = ["fret", "side"]
@@ -135,12 +135,12 @@ class ActionReading(models.Model):
 
 
 class WorkKind(models.TextChoices):
-    JOINT = "joint", _lazy("neck angle")
-    SADDLE = "saddle", _lazy("saddle")
-    RELIEF = "relief", _lazy("relief")
-    NUT = "nut", _lazy("nut")
-    RESET = "reset", _lazy("neck reset")
-    OTHER = "other", _lazy("other work")
+    JOINT = "joint", gettext_lazy("neck angle")
+    SADDLE = "saddle", gettext_lazy("saddle")
+    RELIEF = "relief", gettext_lazy("relief")
+    NUT = "nut", gettext_lazy("nut")
+    RESET = "reset", gettext_lazy("neck reset")
+    OTHER = "other", gettext_lazy("other work")
 
 
 class Work(Voidable):
@@ -149,30 +149,45 @@ class Work(Voidable):
     uuid = models.UUIDField(unique=True, default=uuid.uuid4)
     instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="works")
     kind = models.CharField(max_length=6, choices=WorkKind)
-    done_at = models.DateTimeField(_lazy("done"))
+    done_at = models.DateTimeField(gettext_lazy("done"))
     done_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     turns = models.FloatField(
-        _lazy("turns"), null=True, blank=True, help_text=_lazy("Positive turns lower the action.")
+        gettext_lazy("turns"),
+        null=True,
+        blank=True,
+        help_text=gettext_lazy("Positive turns lower the action."),
     )
-    shim_from_mm = models.FloatField(_lazy("shim before"), null=True, blank=True)
-    shim_to_mm = models.FloatField(_lazy("shim after"), null=True, blank=True)
-    tilt_from_deg = models.FloatField(_lazy("tilt before"), null=True, blank=True)
-    tilt_to_deg = models.FloatField(_lazy("tilt after"), null=True, blank=True)
-    saddle_bass_from_mm = models.FloatField(_lazy("saddle before, bass"), null=True, blank=True)
-    saddle_bass_to_mm = models.FloatField(_lazy("saddle after, bass"), null=True, blank=True)
-    saddle_treble_from_mm = models.FloatField(_lazy("saddle before, treble"), null=True, blank=True)
-    saddle_treble_to_mm = models.FloatField(_lazy("saddle after, treble"), null=True, blank=True)
-    relief_from_mm = models.FloatField(_lazy("relief before"), null=True, blank=True)
-    relief_to_mm = models.FloatField(_lazy("relief after"), null=True, blank=True)
-    nut_bass_to_mm = models.FloatField(_lazy("action at 1 after, bass"), null=True, blank=True)
-    nut_treble_to_mm = models.FloatField(_lazy("action at 1 after, treble"), null=True, blank=True)
-    wedge_mm = models.FloatField(_lazy("wedge at the heel's foot"), null=True, blank=True)
+    shim_from_mm = models.FloatField(gettext_lazy("shim before"), null=True, blank=True)
+    shim_to_mm = models.FloatField(gettext_lazy("shim after"), null=True, blank=True)
+    tilt_from_deg = models.FloatField(gettext_lazy("tilt before"), null=True, blank=True)
+    tilt_to_deg = models.FloatField(gettext_lazy("tilt after"), null=True, blank=True)
+    saddle_bass_from_mm = models.FloatField(
+        gettext_lazy("saddle before, bass"), null=True, blank=True
+    )
+    saddle_bass_to_mm = models.FloatField(gettext_lazy("saddle after, bass"), null=True, blank=True)
+    saddle_treble_from_mm = models.FloatField(
+        gettext_lazy("saddle before, treble"), null=True, blank=True
+    )
+    saddle_treble_to_mm = models.FloatField(
+        gettext_lazy("saddle after, treble"), null=True, blank=True
+    )
+    relief_from_mm = models.FloatField(gettext_lazy("relief before"), null=True, blank=True)
+    relief_to_mm = models.FloatField(gettext_lazy("relief after"), null=True, blank=True)
+    nut_bass_to_mm = models.FloatField(
+        gettext_lazy("action at 1 after, bass"), null=True, blank=True
+    )
+    nut_treble_to_mm = models.FloatField(
+        gettext_lazy("action at 1 after, treble"), null=True, blank=True
+    )
+    wedge_mm = models.FloatField(gettext_lazy("wedge at the heel's foot"), null=True, blank=True)
     new_origin = models.BooleanField(
-        _lazy("lift starts afresh from here"),
+        gettext_lazy("lift starts afresh from here"),
         default=False,
-        help_text=_lazy("New bracing or a new top: earlier lift says nothing about later lift."),
+        help_text=gettext_lazy(
+            "New bracing or a new top: earlier lift says nothing about later lift."
+        ),
     )
     as_typed = models.JSONField(default=dict, blank=True)
     notes = ProseField(max_length=4000, blank=True)

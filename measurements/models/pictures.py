@@ -6,7 +6,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 
 from measurements.models.facts import CheckIn
 from measurements.models.voidable import Voidable
@@ -22,8 +22,8 @@ class Photo(Voidable):
     width = models.PositiveIntegerField()
     height = models.PositiveIntegerField()
     digest = models.CharField(max_length=64)
-    words = LineField(_lazy("what it shows"), max_length=200, blank=True)
-    in_report = models.BooleanField(_lazy("show it in the report"), default=False)
+    words = LineField(gettext_lazy("what it shows"), max_length=200, blank=True)
+    in_report = models.BooleanField(gettext_lazy("show it in the report"), default=False)
     added_at = models.DateTimeField(auto_now_add=True)
     added_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
@@ -47,8 +47,8 @@ class Damage(Voidable):
 
     uuid = models.UUIDField(unique=True, default=uuid.uuid4)
     check_in = models.ForeignKey(CheckIn, on_delete=models.PROTECT, related_name="damages")
-    place = LineField(_lazy("where"), max_length=80)
-    words = LineField(_lazy("what is damaged"), max_length=400)
+    place = LineField(gettext_lazy("where"), max_length=80)
+    words = LineField(gettext_lazy("what is damaged"), max_length=400)
     photo = models.ForeignKey(
         Photo, on_delete=models.PROTECT, null=True, blank=True, related_name="damages"
     )

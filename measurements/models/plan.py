@@ -5,7 +5,7 @@ import uuid
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 from simple_history.models import HistoricalRecords
 
 from instruments.models import Instrument
@@ -21,7 +21,7 @@ class Booking(Voidable):
     uuid = models.UUIDField(unique=True, default=uuid.uuid4)
     instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="bookings")
     day = models.DateField()
-    words = LineField(_lazy("what for"), max_length=200, default="neck reset")
+    words = LineField(gettext_lazy("what for"), max_length=200, default="neck reset")
     booked_at = models.DateTimeField(auto_now_add=True)
     booked_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
@@ -36,10 +36,10 @@ class Booking(Voidable):
 
 
 class Channel(models.TextChoices):
-    EMAIL = "email", _lazy("e-mail")
-    PHONE = "phone", _lazy("telephone")
-    LETTER = "letter", _lazy("letter")
-    COUNTER = "counter", _lazy("at the counter")
+    EMAIL = "email", gettext_lazy("e-mail")
+    PHONE = "phone", gettext_lazy("telephone")
+    LETTER = "letter", gettext_lazy("letter")
+    COUNTER = "counter", gettext_lazy("at the counter")
 
 
 class Contact(models.Model):
@@ -58,7 +58,7 @@ class Contact(models.Model):
     made_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
-    failed = LineField(_lazy("why it did not go"), max_length=400, blank=True)
+    failed = LineField(gettext_lazy("why it did not go"), max_length=400, blank=True)
 
     class Meta:
         ordering = ["-made_at", "-pk"]
@@ -76,23 +76,23 @@ class Contact(models.Model):
 
 
 class GaugeKind(models.TextChoices):
-    RELIEF = "relief", _lazy("relief")
-    ACTION = "action", _lazy("action")
-    SADDLE = "saddle", _lazy("saddle height")
-    BRIDGE_RISE = "rise", _lazy("bridge rise")
-    HUMIDITY = "humidity", _lazy("humidity")
+    RELIEF = "relief", gettext_lazy("relief")
+    ACTION = "action", gettext_lazy("action")
+    SADDLE = "saddle", gettext_lazy("saddle height")
+    BRIDGE_RISE = "rise", gettext_lazy("bridge rise")
+    HUMIDITY = "humidity", gettext_lazy("humidity")
 
 
 class Gauge(models.Model):
     """A measuring tool of the shop and when it was last checked; check-ins name it as it is named here."""
 
     name = LineField(max_length=60, unique=True)
-    kind = models.CharField(_lazy("measures"), max_length=8, choices=GaugeKind)
-    checked_on = models.DateField(_lazy("last checked"), null=True, blank=True)
+    kind = models.CharField(gettext_lazy("measures"), max_length=8, choices=GaugeKind)
+    checked_on = models.DateField(gettext_lazy("last checked"), null=True, blank=True)
     check_every_months = models.PositiveSmallIntegerField(
-        _lazy("check every (months)"), default=12, validators=between(1, 120)
+        gettext_lazy("check every (months)"), default=12, validators=between(1, 120)
     )
-    retired = models.BooleanField(_lazy("no longer used"), default=False)
+    retired = models.BooleanField(gettext_lazy("no longer used"), default=False)
     notes = ProseField(max_length=1000, blank=True)
     history = HistoricalRecords()
 

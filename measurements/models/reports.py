@@ -6,7 +6,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Exists, OuterRef, Q
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 
 from instruments.models import Instrument
 from shop.texts import LineField
@@ -34,7 +34,7 @@ class ServiceReport(models.Model):
     issued_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
-    why_revised = LineField(_lazy("what was corrected"), max_length=400, blank=True)
+    why_revised = LineField(gettext_lazy("what was corrected"), max_length=400, blank=True)
     content = models.JSONField()
 
     objects = Reports.as_manager()
@@ -74,7 +74,7 @@ class ReportLink(models.Model):
     )
     expires_at = models.DateTimeField()
     revoked_at = models.DateTimeField(null=True, blank=True)
-    opened_at = models.DateTimeField(_lazy("last opened"), null=True, blank=True)
+    opened_at = models.DateTimeField(gettext_lazy("last opened"), null=True, blank=True)
 
     class Meta:
         ordering = ["-created_at", "-pk"]

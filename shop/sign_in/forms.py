@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 
 from shop.models import User
 
@@ -77,7 +77,7 @@ class CodeForm(forms.Form):
     """A code of the second factor, or one of the backup codes."""
 
     code = forms.CharField(
-        label=_lazy("Code"),
+        label=gettext_lazy("Code"),
         max_length=LONGEST_CODE,
         widget=forms.TextInput(
             attrs={
@@ -91,7 +91,7 @@ class CodeForm(forms.Form):
 
 class PasswordAgainForm(forms.Form):
     password = forms.CharField(
-        label=_lazy("Your password"),
+        label=gettext_lazy("Your password"),
         max_length=4096,
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
@@ -102,7 +102,7 @@ class ProofForm(forms.Form):
     """What shows that it is still the person who signed in: the password, or a code."""
 
     proof = forms.CharField(
-        label=_lazy("Your password, or a code"),
+        label=gettext_lazy("Your password, or a code"),
         max_length=4096,
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
