@@ -4,6 +4,7 @@ from typing import Any
 from django import forms
 from django.db import transaction
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from shop.figures import localized
 from shop.models import Price
@@ -27,7 +28,9 @@ class PriceForm(forms.Form):
         for job in JOBS:
             price = self.prices.get(job)
             for end in ("low", "high"):
-                field = _amount(_("From") if end == "low" else _("To"))
+                field = _amount(
+                    pgettext("price", "From") if end == "low" else pgettext("price", "To")
+                )
                 field.initial = getattr(price, end, None)
                 self.fields[f"{job}_{end}"] = field
 
