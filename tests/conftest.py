@@ -6,6 +6,7 @@ from django.db import connections
 from django.db.models.signals import post_migrate
 from django.dispatch import receiver
 from django.test import Client
+from django.utils import translation
 
 from shop.models import User
 from shop.roles import ROLES
@@ -35,6 +36,7 @@ def _roles_again(sender, **_: object) -> None:
 
 @pytest.fixture(autouse=True)
 def _quick_settings(settings, tmp_path_factory):
+    translation.activate(settings.LANGUAGE_CODE)  # a page asked for in another leaves that active
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.AXES_ENABLED = False  # tests of signing in turn it on
     settings.MEDIA_ROOT = tmp_path_factory.getbasetemp() / "photos"

@@ -173,6 +173,19 @@ class TestPage:
         assert "Ann" not in text
         assert "01632" not in text
 
+    @pytest.mark.parametrize("language", ["de", "en-gb"])
+    def test_the_sheet_is_in_the_language_of_the_screen(self, at_bench, language):
+        instrument = InstrumentFactory()
+        asked = {"accept-language": language}
+        made = at_bench.post(reverse("labels"), ORDER | {"tag": [instrument.tag]}, headers=asked)
+        root = PdfReader(io.BytesIO(made.content)).trailer["/Root"]
+        assert root["/Lang"] == language
+
+    def test_sheets_are_named_by_their_size_as_the_language_writes_it(self, at_bench):
+        german = at_bench.get(reverse("labels"), headers={"accept-language": "de"})
+        assert "A4: 63,5 × 38,1 mm, 21" in german.content.decode()
+        assert "A4: 63.5 × 38.1 mm, 21" in at_bench.get(reverse("labels")).content.decode()
+
     def test_all_found_or_those_just_added(self, at_bench):
         InstrumentFactory(tag="NEW-1")
         old = InstrumentFactory(tag="OLD-1")

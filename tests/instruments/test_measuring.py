@@ -6,7 +6,14 @@ from html import unescape
 import pytest
 from django.urls import reverse
 
-from instruments.measuring import USUAL_ORDER, groups_in_order, parse_order, places_in_order
+from instruments import measuring
+from instruments.measuring import (
+    USUAL_ORDER,
+    OrderField,
+    groups_in_order,
+    parse_order,
+    places_in_order,
+)
 from tests.factories import InstrumentFactory
 
 
@@ -62,6 +69,30 @@ def test_it_refuses_other_words_by_name(text, why):
     with pytest.raises(ValueError, match=r"known here|twice") as refused:
         parse_order(text)
     assert why in str(refused.value)
+
+
+class TestInAnotherLanguage:
+    """Whatever the words are called, what is kept is one and the same."""
+
+    @pytest.fixture(autouse=True)
+    def _words(self, monkeypatch):
+        theirs = {"saddle": "Stegeinlage", "treble first": "Diskant zuerst"}
+        monkeypatch.setattr(measuring, "_", lambda text: theirs.get(text, text))
+
+    @pytest.mark.parametrize("text", ["STEGEINLAGE, Diskant  zuerst", "saddle; Diskant zuerst"])
+    def test_it_reads_its_words_and_those_that_are_kept(self, text):
+        assert parse_order(text) == ["saddle", "treble first"]
+
+    def test_it_shows_its_words(self):
+        assert OrderField().prepare_value(["saddle", "relief"]) == "Stegeinlage, relief"
+
+    def test_one_thing_by_two_names_stands_twice(self):
+        with pytest.raises(ValueError, match="“saddle” stands twice"):
+            parse_order("Stegeinlage, saddle")
+
+    def test_it_asks_in_its_words(self):
+        with pytest.raises(ValueError, match=r"Did you mean Stegeinlage\?.*Diskant zuerst"):
+            parse_order("stegeinlge")
 
 
 @pytest.mark.django_db
