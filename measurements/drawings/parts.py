@@ -163,6 +163,19 @@ def figure(value_mm: float, unit: LengthUnit) -> str:
     return length_words(value_mm, unit).rsplit(" ", 1)[0]
 
 
+def key_of(after: After, right: float, y: float) -> tuple[tuple[Line, Text], ...]:
+    """A full and a dashed line with their words, ending at ``right`` on the height ``y``. [px]"""
+    y = round(y, 1)
+    samples = []
+    early, later = after.key
+    for words, late in ((later, True), (early, False)):
+        left = right - text_width(words)
+        line = Line(round(left - 28.0, 1), y - 4.0, round(left - 6.0, 1), y - 4.0)
+        samples.append((line, Text(round(left, 1), y, words, "start", late)))
+        right = left - 40.0
+    return tuple(reversed(samples))
+
+
 def words_of(now: Measured, after: After | None, factor: int, unit: LengthUnit) -> str:
     """The picture in words and figures, for those who cannot see it."""
     parts = [_sentence(_("As measured") if after is None else capfirst(after.key[0]), now, unit)]

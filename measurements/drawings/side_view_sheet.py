@@ -21,6 +21,7 @@ from measurements.drawings.parts import (
     column_words,
     fewer,
     figure,
+    key_of,
     side_words,
     spread,
     text_width,
@@ -161,7 +162,7 @@ class Sheet:
             headings=headings,
             figures=figures,
             notes=tuple(self._notes(bottom)),
-            key=self._key(bottom, after) if after else (),
+            key=key_of(after, self.width - 2.0, bottom + ROW * 2) if after else (),
         )
 
     # The instrument
@@ -399,15 +400,3 @@ class Sheet:
         inches = _("Figures in inches, heights ×%(factor)s")
         words = inches if self.unit == "in" else _("Figures in mm, heights ×%(factor)s")
         yield Text(0.0, bottom + ROW * 2, words % {"factor": self.factor}, "start")
-
-    def _key(self, bottom: float, after: After) -> tuple[tuple[Line, Text], ...]:
-        y = round(bottom + ROW * 2, 1)
-        samples = []
-        right = self.width - 2.0
-        early, later = after.key
-        for words, late in ((later, True), (early, False)):
-            left = right - text_width(words)
-            line = Line(round(left - 28.0, 1), y - 4.0, round(left - 6.0, 1), y - 4.0)
-            samples.append((line, Text(round(left, 1), y, words, "start", late)))
-            right = left - 40.0
-        return tuple(reversed(samples))
