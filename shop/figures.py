@@ -57,7 +57,7 @@ def turns_figure(turns: float) -> str:
 
 def turns_words(turns: float, figure: str = "") -> str:
     """Turns to the nearest 16th, or as ``figure`` writes them: ``3/8 turn``, ``1 1/8 turns``."""
-    many = 1 if abs(turns) <= 1 else 2
+    many = 1 if 0 < abs(turns) <= 1 else 2
     return ngettext("%(figure)s turn", "%(figure)s turns", many) % {
         "figure": figure or turns_figure(turns)
     }

@@ -29,7 +29,8 @@ from measurements.forecast.outlooks import (
     targets_of,
 )
 from measurements.forecast.prior import prior_for
-from measurements.work.forms import Change, tilt_to_go_back_to
+from measurements.work.forms import Change
+from measurements.work.joint_reach import tilt_to_go_back_to
 from shop.models import ShopProfile
 
 Dates = dict[str, date | None]

@@ -9,6 +9,9 @@ from uuid import uuid4
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from geometry.repeats import mean_and_spread
 from geometry.units import LengthUnit
@@ -16,6 +19,7 @@ from instruments.defaults import USUAL_SET_FRETS
 from instruments.measuring import MARGINS
 from instruments.models import Instrument
 from measurements.check_ins.groups import Group, reading_groups
+from measurements.check_ins.labels import LABELS, action_label_lazy
 from measurements.check_ins.ranges import (
     POSSIBLE,
     USUAL,
@@ -53,14 +57,14 @@ def _ranges(name: str) -> dict[str, Any]:
 def _action_ranges(fret: int, side: str) -> dict[str, Any]:
     usual = usual_action(fret)
     return {
-        "label": f"Action at {fret}, {side}",
+        "label": action_label_lazy(fret, side),
         "possible": possible_action(fret),
         "usual": usual,
         "guess": partial(factor_slip, usual=usual),
     }
 
 
-def reading_field(name: str, label: str) -> LengthField:
+def reading_field(name: str, label: str | Promise) -> LengthField:
     """A length with the ranges of ``measurements.check_ins.ranges``."""
     return LengthField(label=label, **_ranges(name))
 
@@ -69,9 +73,9 @@ def action_field(fret: int, side: str) -> LengthField:
     return LengthField(**_action_ranges(fret, side))
 
 
-def repeated(name: str, label: str, **kwargs: Any) -> RepeatedLengthField:
-    """The same, which may be read several times."""
-    return RepeatedLengthField(label=label, **_ranges(name), **kwargs)
+def repeated(name: str, **kwargs: Any) -> RepeatedLengthField:
+    """A length of ``labels.LABELS``, which may be read several times."""
+    return RepeatedLengthField(label=LABELS[name], **_ranges(name), **kwargs)
 
 
 def repeated_action(fret: int, side: str, profile: ShopProfile) -> RepeatedLengthField:
@@ -113,7 +117,7 @@ class DatedForm(MeasuredForm):
 
     uuid = forms.UUIDField(widget=forms.HiddenInput)
     day = forms.DateField(
-        label="Date", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+        label=_lazy("Date"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
     )
 
     def __init__(self, *args: Any, instrument: Instrument, **kwargs: Any) -> None:
@@ -124,12 +128,20 @@ class DatedForm(MeasuredForm):
     def clean_day(self) -> date:
         day: date = self.cleaned_data["day"]
         if day > timezone.localdate():
-            raise ValidationError(f"Date {day} lies ahead; a reading is taken today or earlier.")
+            raise ValidationError(
+                _("Date %(day)s lies ahead; a reading is taken today or earlier.") % {"day": day}
+            )
         built = self.instrument.built_year
         if built is not None and not self.instrument.built_about and day.year < built:
-            raise ValidationError(f"Date {day} is before the instrument was built, {built}.")
+            raise ValidationError(
+                _("Date %(day)s is before the instrument was built, %(year)s.")
+                % {"day": day, "year": built}
+            )
         if day < FIRST_DAY:
-            raise ValidationError(f"Date {day} is before {FIRST_DAY}; check the year.")
+            raise ValidationError(
+                _("Date %(day)s is before %(first)s; check the year.")
+                % {"day": day, "first": FIRST_DAY}
+            )
         return day
 
     def moment(self) -> datetime:
@@ -140,36 +152,44 @@ class CheckInForm(DatedForm):
     """One instrument's readings; each place may be read several times."""
 
     bound_field_class = LiveBoundField
-    stage = forms.ChoiceField(choices=Stage, widget=forms.RadioSelect, initial=Stage.RECEIVED)
-    at_pitch = forms.BooleanField(label="Strung and at pitch", required=False, initial=True)
+    stage = forms.ChoiceField(
+        label=_lazy("Stage"), choices=Stage, widget=forms.RadioSelect, initial=Stage.RECEIVED
+    )
+    at_pitch = forms.BooleanField(label=_lazy("Strung and at pitch"), required=False, initial=True)
     humidity_pct = QuantityField(
         "humidity",
-        label="Humidity (% RH)",
+        label=_lazy("Humidity (% RH)"),
         possible=POSSIBLE["humidity_pct"],
         usual=USUAL["humidity_pct"],
     )
     temperature_c = QuantityField(
         "temperature",
-        label="Temperature (°C)",
+        label=_lazy("Temperature (°C)"),
         possible=POSSIBLE["temperature_c"],
         usual=USUAL["temperature_c"],
     )
-    relief_mm = repeated("relief_mm", "Relief")
-    relief_press = forms.ChoiceField(label="Relief was", choices=Press, initial=Press.JOINT)
-    saddle_bass_mm = repeated("saddle_bass_mm", "Saddle, bass")
-    saddle_treble_mm = repeated("saddle_treble_mm", "Saddle, treble")
+    relief_mm = repeated("relief_mm")
+    relief_press = forms.ChoiceField(label=_lazy("Relief was"), choices=Press, initial=Press.JOINT)
+    saddle_bass_mm = repeated("saddle_bass_mm")
+    saddle_treble_mm = repeated("saddle_treble_mm")
     bridge_rise_mm = repeated(
         "bridge_rise_mm",
-        "Bridge rise",
-        help_text="Bridge top above the line of the frets; minus when the straightedge passes over it.",
+        help_text=_lazy(
+            "Bridge top above the line of the frets; minus when the straightedge passes over it."
+        ),
     )
-    margin_bass_mm = repeated("margin_bass_mm", "String to edge at joint, bass")
-    margin_treble_mm = repeated("margin_treble_mm", "String to edge at joint, treble")
-    gauge = forms.CharField(label="Gauge used", max_length=60, required=False)
+    margin_bass_mm = repeated("margin_bass_mm")
+    margin_treble_mm = repeated("margin_treble_mm")
+    gauge = forms.CharField(label=_lazy("Gauge used"), max_length=60, required=False)
     notes = forms.CharField(
-        max_length=4000, required=False, widget=forms.Textarea(attrs={"rows": 2})
+        label=_lazy("Notes"),
+        max_length=4000,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2}),
     )
-    reason = forms.CharField(label="Why the earlier one was wrong", max_length=400, required=False)
+    reason = forms.CharField(
+        label=_lazy("Why the earlier one was wrong"), max_length=400, required=False
+    )
 
     FACTS = (
         "stage", "at_pitch", "humidity_pct", "temperature_c", "relief_mm", "relief_press",
@@ -202,7 +222,9 @@ class CheckInForm(DatedForm):
             del self.fields["reason"]
         else:
             self.fields["reason"].required = True
-            self.fields["reason"].error_messages["required"] = "Say why the earlier one was wrong."
+            self.fields["reason"].error_messages["required"] = _(
+                "Say why the earlier one was wrong."
+            )
         first = next(self.reading_names()) if replaces is None else "reason"
         self.fields[first].widget.attrs["autofocus"] = not self.is_bound
 
@@ -243,7 +265,9 @@ class CheckInForm(DatedForm):
         if not any(cleaned.get(name) is not None for name in measured) and not any(
             name in self.errors for name in measured
         ):
-            raise ValidationError("No reading yet: a check-in needs at least one measured length.")
+            raise ValidationError(
+                _("No reading yet: a check-in needs at least one measured length.")
+            )
         return cleaned
 
     def actions(self) -> dict[tuple[int, str], float]:
@@ -311,8 +335,8 @@ def frets_of(instrument: Instrument, replaces: CheckIn | None = None) -> list[in
 
 class VoidForm(forms.Form):
     reason = forms.CharField(
-        label="Why is it wrong?",
+        label=_lazy("Why is it wrong?"),
         max_length=400,
         widget=forms.TextInput(attrs={"size": 40}),
-        error_messages={"required": "Say why it is wrong."},
+        error_messages={"required": _lazy("Say why it is wrong.")},
     )

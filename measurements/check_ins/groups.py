@@ -4,6 +4,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from django import forms
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from instruments.measuring import (
     ACTION,
@@ -21,12 +23,12 @@ from measurements.models import SIDES
 
 ROOM = "room"
 TITLES = {
-    RELIEF: "Relief",
-    ACTION: "Action",
-    SADDLE: "Saddle",
-    RISE: "Bridge rise",
-    MARGINS: "String to edge at the joint",
-    ROOM: "The room",
+    RELIEF: gettext_noop("Relief"),
+    ACTION: gettext_noop("Action"),
+    SADDLE: gettext_noop("Saddle"),
+    RISE: gettext_noop("Bridge rise"),
+    MARGINS: gettext_noop("String to edge at the joint"),
+    ROOM: gettext_noop("The room"),
 }
 
 
@@ -53,7 +55,7 @@ def reading_groups(form: forms.Form, order: Sequence[str], frets: Sequence[int])
                 found[-1].rows[-1].extend(rows[0])
                 continue
             word = ROOM
-        found.append(Group(word.replace(" ", "-"), TITLES[word], rows))
+        found.append(Group(word.replace(" ", "-"), _(TITLES[word]), rows))
     return found
 
 

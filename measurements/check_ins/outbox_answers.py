@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from instruments.models import Instrument
 from measurements.check_ins.forms import CheckInForm
@@ -53,10 +54,9 @@ def words_of(form: CheckInForm) -> list[str]:
     words = []
     for name, errors in form.errors.items():
         label = str(form.fields[name].label or name.capitalize()) if name in form.fields else ""
-        words += [
-            error if str(error).startswith(label) else f"{label}: {error}" for error in errors
-        ]
-    return [str(word) for word in words]
+        for error in map(str, errors):
+            words.append(error if error.startswith(label) else f"{label}: {error}")
+    return words
 
 
 def moment_saved(request: HttpRequest, form: CheckInForm) -> datetime:
@@ -90,6 +90,9 @@ def check_not_saved_otherwise(form: CheckInForm, instrument: Instrument) -> None
     ]
     if changed:
         raise ValidationError(
-            f"This check-in was saved before, and this one differs in: {', '.join(changed)}. "
-            "The saved one stands: open it from the instrument's page and correct it there."
+            _(
+                "This check-in was saved before, and this one differs in: %(fields)s. "
+                "The saved one stands: open it from the instrument's page and correct it there."
+            )
+            % {"fields": ", ".join(changed)}
         )

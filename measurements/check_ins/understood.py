@@ -4,20 +4,24 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from geometry.repeats import mean_and_spread
 from geometry.units import LengthUnit
 from measurements.advice.counsel import Counsel
 from measurements.check_ins.expected import RiseForecast, expected_actions
 from measurements.check_ins.forms import CheckInForm
-from measurements.models import SIDES
+from measurements.models import SIDES, Side
 from measurements.words import suspect_words
 from shop.fields import LengthField
-from shop.figures import length_words
+from shop.figures import decimal, length_words, localized
 from shop.templatetags.lengths import both
 
 SAME_MM = 0.005
-NOT_AT_PITCH = "Not at pitch: what is typed is kept, but no advice or outlook rests on it."
+NOT_AT_PITCH = gettext_noop(
+    "Not at pitch: what is typed is kept, but no advice or outlook rests on it."
+)
 
 
 @dataclass(frozen=True)
@@ -37,26 +41,35 @@ def reading_words(readings_mm: Sequence[float], unit: LengthUnit = "mm") -> str:
     mean, spread = mean_and_spread(readings_mm)
     if spread is None:
         return both(mean)
-    return f"mean of {len(readings_mm)}: {both(mean)}, spread {length_words(spread, unit)}"
+    return _("mean of %(count)s: %(mean)s, spread %(spread)s") % {
+        "count": len(readings_mm),
+        "mean": both(mean),
+        "spread": length_words(spread, unit),
+    }
 
 
 def quantity_words(name: str, value: float) -> str:
     """Humidity or temperature as it was understood."""
     if name == "humidity_pct":
-        return f"{value:.3g} % RH"
-    return f"{value:.1f} °C = {value * 9 / 5 + 32:.0f} °F".replace("-", "−")
+        return _("%(figure)s %% RH") % {"figure": localized(f"{value:.3g}")}
+    return f"{decimal(value, 1)} °C = {decimal(value * 9 / 5 + 32, 0)} °F"
 
 
 def change_since(value_mm: float, last_mm: float, unit: LengthUnit) -> str:
     """``0.15 mm more than last time``."""
     change = value_mm - last_mm
     if abs(change) < SAME_MM:
-        return "as last time"
-    return f"{length_words(abs(change), unit)} {'more' if change > 0 else 'less'} than last time"
+        return _("as last time")
+    words = (
+        _("%(change)s more than last time") if change > 0 else _("%(change)s less than last time")
+    )
+    return words % {"change": length_words(abs(change), unit)}
 
 
 def last_words(last_mm: float | None, unit: LengthUnit) -> tuple[str, ...]:
-    return () if last_mm is None else (f"Last time {length_words(last_mm, unit)}",)
+    if last_mm is None:
+        return ()
+    return (_("Last time %(figure)s") % {"figure": length_words(last_mm, unit)},)
 
 
 def understood(
@@ -92,18 +105,21 @@ def expected_words(
     words = _after_work(form, now)
     rise = typed("bridge_rise_mm")
     if forecast is not None:
-        low, likely, high = (
-            length_words(value, unit)
-            for value in (forecast.low_mm, forecast.likely_mm, forecast.high_mm)
-        )
-        words["bridge_rise_mm"] = f"outlook expected {likely} ({low} to {high})"
+        words["bridge_rise_mm"] = _("outlook expected %(likely)s (%(low)s to %(high)s)") % {
+            "likely": length_words(forecast.likely_mm, unit),
+            "low": length_words(forecast.low_mm, unit),
+            "high": length_words(forecast.high_mm, unit),
+        }
         rise = forecast.likely_mm if rise is None else rise
     if rise is None:
         return words
     for (fret, side), value in expected_actions(now, form.frets, rise).items():
         others = ("bridge_rise_mm", f"saddle_{side}_mm", f"action_1_{side}_mm")
-        who = "the others say" if all(typed(n) is not None for n in others) else "outlook expected"
-        words[form.action_name(fret, side)] = f"{who} {length_words(value, unit)}"
+        if all(typed(name) is not None for name in others):
+            said = _("the others say %(figure)s")
+        else:
+            said = _("outlook expected %(figure)s")
+        words[form.action_name(fret, side)] = said % {"figure": length_words(value, unit)}
     return words
 
 
@@ -113,7 +129,8 @@ def suspect_marks(form: CheckInForm, now: Counsel) -> dict[str, str]:
     if advice.reason_key != "contradiction" or is_too_early(form, now):
         return {}
     return {
-        f"{suspect.name}_mm": f"▲ suspect: {length_words(suspect.should_read_mm, form.unit)} would agree"
+        f"{suspect.name}_mm": _("▲ suspect: %(figure)s would agree")
+        % {"figure": length_words(suspect.should_read_mm, form.unit)}
         for suspect in advice.suspect_details[:1]
         if suspect.slip != "swapped"
     }
@@ -130,10 +147,21 @@ def _after_work(form: CheckInForm, now: Counsel) -> dict[str, str]:
         should[form.action_name(1, side)] = facts.action_1_mm[0, place]
         should[form.action_name(12, side)] = facts.action_12_mm[0, place]
     return {
-        name: f"after the work {length_words(float(value), form.unit)} expected"
+        name: _("after the work %(figure)s expected")
+        % {"figure": length_words(float(value), form.unit)}
         for name, value in should.items()
         if np.isfinite(value)
     }
+
+
+_BALANCE: dict[str, str] = {
+    Side.BASS: gettext_noop(
+        "Action at 12, bass: read %(read)s, the others say %(others)s ± %(unsure)s."
+    ),
+    Side.TREBLE: gettext_noop(
+        "Action at 12, treble: read %(read)s, the others say %(others)s ± %(unsure)s."
+    ),
+}
 
 
 def balance_words(form: CheckInForm, now: Counsel) -> list[str]:
@@ -144,10 +172,12 @@ def balance_words(form: CheckInForm, now: Counsel) -> list[str]:
         read = form.figure(form.action_name(12, side))
         apart, u = float(advice.balance_mm[place]), float(advice.balance_u_mm[place])
         if read is not None and np.isfinite(apart) and typed_whole(form, side):
-            words.append(
-                f"Action at 12, {side}: read {length_words(read, unit)}, the others say "
-                f"{length_words(read - apart, unit)} ± {length_words(2 * u, unit)}."
-            )
+            figures = {
+                "read": length_words(read, unit),
+                "others": length_words(read - apart, unit),
+                "unsure": length_words(2 * u, unit),
+            }
+            words.append(_(_BALANCE[side]) % figures)
     return words
 
 
@@ -171,21 +201,25 @@ def summary_words(form: CheckInForm, now: Counsel | None) -> str:
         if form.text_of(name) and form.figure(name) is None
     ]
     if unread:
-        return f"Not understood yet: {', '.join(unread)}."
+        return _("Not understood yet: %(fields)s.") % {"fields": ", ".join(unread)}
     if now is None:
-        return "Nothing measured yet." if form.as_read() is None else NOT_AT_PITCH
+        return _("Nothing measured yet.") if form.as_read() is None else _(NOT_AT_PITCH)
     if is_too_early(form, now):
-        return "What is typed so far does not fit last time's other figures; measure on."
+        return _("What is typed so far does not fit last time's other figures; measure on.")
     if now.advice.reason_key == "contradiction":
-        suspects = [suspect_words(item, form.unit) for item in now.advice.suspect_details]
-        if not suspects:
-            return "The readings do not agree, and no single one explains it: measure them again."
-        return f"The readings do not agree. Suspect: {suspects[0]}."
+        return _contradiction_words(form, now)
     if now.advice.reason_key == "surprise":
-        return (
+        return _(
             "The newest bridge rise lies far from its forecast: "
             "measure it again before anything else."
         )
     if balance_words(form, now):
-        return "The readings agree."
-    return "Not enough readings yet to hold them against each other."
+        return _("The readings agree.")
+    return _("Not enough readings yet to hold them against each other.")
+
+
+def _contradiction_words(form: CheckInForm, now: Counsel) -> str:
+    suspects = [suspect_words(item, form.unit) for item in now.advice.suspect_details]
+    if not suspects:
+        return _("The readings do not agree, and no single one explains it: measure them again.")
+    return _("The readings do not agree. Suspect: %(suspect)s.") % {"suspect": suspects[0]}

@@ -9,12 +9,15 @@ from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from django.views.decorators.http import require_GET, require_POST
 
 from geometry.units import LengthUnit
 from instruments.models import Instrument
 from measurements.acts import record_check_in, void
 from measurements.check_ins.forms import CheckInForm, VoidForm
+from measurements.check_ins.labels import LABELS, action_label
 from measurements.check_ins.outbox_answers import (
     check_not_saved_otherwise,
     is_from_outbox,
@@ -25,12 +28,19 @@ from measurements.check_ins.outbox_answers import (
 )
 from measurements.check_ins.understood import reading_words, understood
 from measurements.forecast.notices import refresh_and_say
-from measurements.models import CheckIn, Work
+from measurements.models import CheckIn, Press, Stage, Work
 from measurements.photos.reads import seen_at
 from measurements.work.visit import next_stage
+from shop.fields import readings_in_box
+from shop.figures import localized, shortest
 from shop.people import person, unit_of
 from shop.roles import anyone_on_staff, at_the_bench
 from shop.views import form_view
+
+SAVED: dict[str, str] = {
+    Stage.RECEIVED: gettext_noop("Check-in as received is saved."),
+    Stage.RETURNED: gettext_noop("Check-in as returned is saved."),
+}
 
 
 def instrument_or_404(tag: str) -> Instrument:
@@ -59,8 +69,8 @@ def correct_check_in(request: HttpRequest, uuid: str) -> HttpResponse:
     if wrong.voided_at is not None:
         successor = CheckIn.objects.filter(replaces=wrong).first()
         if successor is not None and str(successor.uuid) == request.POST.get("uuid"):
-            return saved(request, wrong.instrument, "The correction is saved.")  # sent twice
-        words = "This check-in was voided before; correct the one that replaced it."
+            return saved(request, wrong.instrument, _("The correction is saved."))  # sent twice
+        words = _("This check-in was voided before; correct the one that replaced it.")
         if is_from_outbox(request):
             return refused([words])
         messages.error(request, words)
@@ -98,8 +108,7 @@ def _check_in_form(
             form.add_error(None, ValidationError(error.messages))
         else:
             refresh_and_say(request, instrument)
-            words = f"Check-in {stored.get_stage_display()} is saved."
-            return saved(request, instrument, words)
+            return saved(request, instrument, _(SAVED[stored.stage]))
     if form.is_bound and is_from_outbox(request):
         return refused(words_of(form))
     context = {
@@ -136,7 +145,7 @@ def _initial(
     typed = replaces.as_typed if replaces.as_typed.get("unit") == unit else {}
     for name, value in CheckInForm.lengths_of(replaces).items():
         each = replaces.repeats_mm.get(name, [value])
-        initial[name] = typed.get(name) or f"{' '.join(f'{mm:.5g}' for mm in each)} mm"
+        initial[name] = typed.get(name) or readings_in_box(each)
     return initial
 
 
@@ -170,34 +179,40 @@ def check_in(request: HttpRequest, uuid: str) -> HttpResponse:
     return render(request, "measurements/check_ins/check_in.html", context)
 
 
+RELIEF_PRESSED: dict[str, str] = {
+    Press.JOINT: gettext_noop("Relief, pressed at 1 and joint fret"),
+    Press.LAST: gettext_noop("Relief, pressed at 1 and last fret"),
+}
+
+
 def reading_rows(found: CheckIn) -> list[tuple[str, str, str]]:
     """Each reading of a check-in: its name, what was understood in both units, what was typed."""
-    rows = []
-    labels = {
-        "relief_mm": f"Relief, {found.get_relief_press_display()}",
-        "saddle_bass_mm": "Saddle, bass",
-        "saddle_treble_mm": "Saddle, treble",
-        "bridge_rise_mm": "Bridge rise",
-        "margin_bass_mm": "String to edge, bass",
-        "margin_treble_mm": "String to edge, treble",
-    } | {
-        CheckInForm.action_name(reading.fret, reading.side): (
-            f"Action at {reading.fret}, {reading.side}"
-        )
-        for reading in found.action_readings.all()
-    }
+    labels = (
+        {name: str(label) for name, label in LABELS.items()}
+        | {"relief_mm": _(RELIEF_PRESSED[found.relief_press])}
+        | {
+            "margin_bass_mm": _("String to edge, bass"),
+            "margin_treble_mm": _("String to edge, treble"),
+        }
+        | {
+            CheckInForm.action_name(reading.fret, reading.side): action_label(
+                reading.fret, reading.side
+            )
+            for reading in found.action_readings.all()
+        }
+    )
     lengths = CheckInForm.lengths_of(found)
+    rows = []
     for name, label in labels.items():
         if name in lengths:
             each = found.repeats_mm.get(name, [lengths[name]])
             rows.append((label, reading_words(each), found.as_typed.get(name, "")))
     if found.humidity_pct is not None:
-        rows.append(
-            ("Humidity", f"{found.humidity_pct:g} % RH", found.as_typed.get("humidity_pct", ""))
-        )
+        words = _("%(figure)s %% RH") % {"figure": shortest(found.humidity_pct)}
+        rows.append((_("Humidity"), words, found.as_typed.get("humidity_pct", "")))
     if found.temperature_c is not None:
-        typed = found.as_typed.get("temperature_c", "")
-        rows.append(("Temperature", f"{found.temperature_c:.3g} °C", typed))
+        words = localized(f"{found.temperature_c:.3g} °C")
+        rows.append((_("Temperature"), words, found.as_typed.get("temperature_c", "")))
     return rows
 
 
@@ -217,7 +232,8 @@ def void_fact(request: HttpRequest, fact: CheckIn | Work, template: str, name: s
         except ValidationError as error:
             messages.error(request, " ".join(error.messages))
         else:
-            messages.success(request, f"{fact} is voided; it stays on record, struck out.")
+            voided = _("%(fact)s is voided; it stays on record, struck out.") % {"fact": fact}
+            messages.success(request, voided)
             refresh_and_say(request, fact.instrument)
         return redirect("instrument", tag=fact.instrument.tag)
     context: dict[str, Any] = {name: fact, "instrument": fact.instrument, "void_form": form}

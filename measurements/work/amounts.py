@@ -3,17 +3,27 @@
 from dataclasses import dataclass
 
 import numpy as np
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from geometry.action import reach, relief_step
 from geometry.constants import ROD_ACTION_12_PER_RELIEF
 from measurements.advice.counsel import Counsel
-from measurements.models import SIDES
+from measurements.models import SIDES, Side
 
 #: Of action at fret 12 for each of relief: all the bend at fret 6, and bend spread evenly (trade figures,
 #: derived).
 ROD_LEAST, ROD_MOST = 1.06, 1.96
 #: Changes smaller than this cannot be set by hand. Planning default, no source.
 NOTHING_MM = 0.005
+UNDER: dict[str, str] = {
+    Side.BASS: gettext_noop("under the bass string"),
+    Side.TREBLE: gettext_noop("under the treble string"),
+}
+AT_END: dict[str, str] = {
+    Side.BASS: gettext_noop("at the bass end"),
+    Side.TREBLE: gettext_noop("at the treble end"),
+}
 
 
 @dataclass(frozen=True)
@@ -87,7 +97,7 @@ def saddle_marks(
     floor = float(np.asarray(now.targets.saddle_floor_mm))
     strings = tuple(
         Mark(
-            f"under the {side} string",
+            _(UNDER[side]),
             float(cut[place]),
             float(wanted[place]),
             float(floor - wanted[place]) if wanted[place] < floor - NOTHING_MM else None,
@@ -100,7 +110,7 @@ def saddle_marks(
         beyond = length_mm / 2.0 / half_spread
         middle, lean = cut.mean(), (cut[0] - cut[1]) / 2.0
         ends = tuple(
-            Mark(f"at the {side} end", float(middle + way * lean * beyond))
+            Mark(_(AT_END[side]), float(middle + way * lean * beyond))
             for side, way in zip(SIDES, (1.0, -1.0), strict=True)
         )
     return SaddleMarks(strings, ends, length_mm, 2.0 * half_spread, floor)

@@ -1,31 +1,26 @@
 """One form for each kind of work; each says what it changes, so that the result can be foretold."""
 
 from dataclasses import dataclass
-from datetime import timedelta
 from typing import Any, cast
 
 import numpy as np
 from django import forms
 from django.core.exceptions import ValidationError
-from django.db.models import F
-from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
-from geometry.joint import bolt_travel, shim_tilt, tilt_after_turns
-from geometry.moves import HAIR
 from geometry.refusals import OutOfRangeError
-from geometry.units import LengthUnit, format_turns
 from instruments.defaults import USUAL_DIMENSIONS, joint_dimension
-from instruments.models import SETTINGS, Instrument, JointKind, NeckJoint
+from instruments.models import Instrument, JointKind
 from measurements.check_ins.forms import DatedForm, action_field, reading_field
-from measurements.models import Side, Work, WorkKind
-from measurements.words import angle_words
+from measurements.models import Side, WorkKind
+from measurements.work.joint_reach import reach_words, tilt_for_shim, tilt_for_turns
 from shop.fields import LengthField, QuantityField
-from shop.figures import length_words
+from shop.figures import length_words, localized
 
 LOWER, RAISE = "lower", "raise"
+SENSES = [(LOWER, _lazy("lower the action")), (RAISE, _lazy("raise the action"))]
 LEAST_TURNS = 1 / 64  # less is no turn that a hand makes or a gauge sees
-EIGHTHS = 8
-Limits = tuple[float, float, float]  # tilt now, least and most [°]
 
 
 @dataclass(frozen=True)
@@ -49,7 +44,10 @@ class WorkForm(DatedForm):
     kind: WorkKind
     FACTS: tuple[str, ...] = ()
     notes = forms.CharField(
-        max_length=4000, required=False, widget=forms.Textarea(attrs={"rows": 2})
+        label=_lazy("Notes"),
+        max_length=4000,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2}),
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -96,28 +94,32 @@ class TurnsField(QuantityField):
         try:
             return super().parse(text)
         except OutOfRangeError as error:
-            raise ValueError(f"“{text[:20]}”: {self.reach}") from error
+            named = {"typed": text[:20], "reach": self.reach}
+            raise ValueError(_("“%(typed)s”: %(reach)s") % named) from error
 
     def show(self, value: float) -> str:
-        return f"{value:.3g}".replace("-", "−")
+        return localized(f"{value:.3g}".replace("-", "−"))
 
     def refusal(self, number: float) -> str:
-        named = f"{self.label} {self.show(number)}"
         if number < 0:
-            return f"{named}: give the number without a sign, and which way it turns below."
-        if number < LEAST_TURNS:
-            return f"{named}: there is nothing to log."
-        return f"{named}: {self.reach}"
+            words = _(
+                "Turns %(turns)s: give the number without a sign, and which way it turns below."
+            )
+        elif number < LEAST_TURNS:
+            words = _("Turns %(turns)s: there is nothing to log.")
+        else:
+            words = _("Turns %(turns)s: %(reach)s")
+        return words % {"turns": self.show(number), "reach": self.reach}
 
 
 class TurnForm(JointWorkForm):
     """Turns of an adjustable joint's bolt."""
 
     FACTS = ("tilt_from_deg", "tilt_to_deg")
-    turns = TurnsField(label="Turns", usual=(0.05, 3), required=True)
+    turns = TurnsField(label=_lazy("Turns"), usual=(0.05, 3), required=True)
     sense = forms.ChoiceField(
-        label="So as to",
-        choices=[(LOWER, "lower the action"), (RAISE, "raise the action")],
+        label=_lazy("So as to"),
+        choices=SENSES,
         initial=LOWER,
         widget=forms.RadioSelect,
     )
@@ -147,7 +149,9 @@ class ShimForm(JointWorkForm):
     """Another shim in a shimmed joint."""
 
     FACTS = ("shim_from_mm", "shim_to_mm", "tilt_from_deg", "tilt_to_deg")
-    shim_to_mm = LengthField(label="Shim put in (0 for none)", possible=(0, 10), required=True)
+    shim_to_mm = LengthField(
+        label=_lazy("Shim put in (0 for none)"), possible=(0, 10), required=True
+    )
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
@@ -172,15 +176,15 @@ class SaddleForm(WorkForm):
     FACTS = (
         "saddle_bass_from_mm", "saddle_bass_to_mm", "saddle_treble_from_mm", "saddle_treble_to_mm",
     )  # fmt: skip
-    saddle_bass_from_mm = reading_field("saddle_bass_mm", "Bass before")
-    saddle_treble_from_mm = reading_field("saddle_treble_mm", "Treble before")
-    saddle_bass_to_mm = reading_field("saddle_bass_mm", "Bass after")
-    saddle_treble_to_mm = reading_field("saddle_treble_mm", "Treble after")
+    saddle_bass_from_mm = reading_field("saddle_bass_mm", _lazy("Bass before"))
+    saddle_treble_from_mm = reading_field("saddle_treble_mm", _lazy("Treble before"))
+    saddle_bass_to_mm = reading_field("saddle_bass_mm", _lazy("Bass after"))
+    saddle_treble_to_mm = reading_field("saddle_treble_mm", _lazy("Treble after"))
     saddle_length_mm = LengthField(
-        label="Saddle's length",
+        label=_lazy("Saddle's length"),
         possible=(30, 150),
         usual=(60, 95),
-        help_text="Its two ends can then be marked. Mostly 72 to 80 mm on steel strings.",
+        help_text=_lazy("Its two ends can then be marked. Mostly 72 to 80 mm on steel strings."),
     )
 
     def clean_saddle_length_mm(self) -> float | None:
@@ -190,8 +194,14 @@ class SaddleForm(WorkForm):
             half = USUAL_DIMENSIONS[self.instrument.strings]["half_spread_saddle_mm"]
         if length is not None and length < 2 * half:
             raise ValidationError(
-                f"Saddle's length {length_words(length, self.unit)}: the outer strings stand "
-                f"{length_words(2 * half, self.unit)} apart on it, so it is at least as long."
+                _(
+                    "Saddle's length %(length)s: the outer strings stand %(apart)s apart on it, "
+                    "so it is at least as long."
+                )
+                % {
+                    "length": length_words(length, self.unit),
+                    "apart": length_words(2 * half, self.unit),
+                }
             )
         return length
 
@@ -200,7 +210,7 @@ class SaddleForm(WorkForm):
         self.need_one_of(
             cleaned,
             ("saddle_bass_to_mm", "saddle_treble_to_mm"),
-            "Saddle: give the height after the work, on at least one side.",
+            _("Saddle: give the height after the work, on at least one side."),
         )
         return cleaned
 
@@ -211,8 +221,8 @@ class SaddleForm(WorkForm):
 class ReliefForm(WorkForm):
     kind = WorkKind.RELIEF
     FACTS = ("relief_from_mm", "relief_to_mm")
-    relief_from_mm = reading_field("relief_mm", "Relief before")
-    relief_to_mm = reading_field("relief_mm", "Relief after")
+    relief_from_mm = reading_field("relief_mm", _lazy("Relief before"))
+    relief_to_mm = reading_field("relief_mm", _lazy("Relief after"))
     relief_to_mm.required = True
 
     def change(self) -> Change:
@@ -227,7 +237,7 @@ class NutForm(WorkForm):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
-        self.need_one_of(cleaned, self.FACTS, "Nut: give the action at fret 1 after the work.")
+        self.need_one_of(cleaned, self.FACTS, _("Nut: give the action at fret 1 after the work."))
         return cleaned
 
     def change(self) -> Change:
@@ -238,12 +248,12 @@ class ResetForm(WorkForm):
     kind = WorkKind.RESET
     FACTS = ("wedge_mm", "saddle_bass_to_mm", "saddle_treble_to_mm", "new_origin")
     wedge_mm = LengthField(
-        label="Wedge taken off at the heel's foot", possible=(-5, 8), usual=(0.1, 3)
+        label=_lazy("Wedge taken off at the heel's foot"), possible=(-5, 8), usual=(0.1, 3)
     )
-    saddle_bass_to_mm = reading_field("saddle_bass_mm", "New saddle, bass")
-    saddle_treble_to_mm = reading_field("saddle_treble_mm", "New saddle, treble")
+    saddle_bass_to_mm = reading_field("saddle_bass_mm", _lazy("New saddle, bass"))
+    saddle_treble_to_mm = reading_field("saddle_treble_mm", _lazy("New saddle, treble"))
     new_origin = forms.BooleanField(
-        label="Top or bracing was renewed: lift starts afresh", required=False
+        label=_lazy("Top or bracing was renewed: lift starts afresh"), required=False
     )
 
     def clean(self) -> dict[str, Any]:
@@ -251,7 +261,7 @@ class ResetForm(WorkForm):
         self.need_one_of(
             cleaned,
             ("wedge_mm", "saddle_bass_to_mm", "saddle_treble_to_mm"),
-            "Neck reset: give the wedge or the new saddle's height.",
+            _("Neck reset: give the wedge or the new saddle's height."),
         )
         return cleaned
 
@@ -267,107 +277,18 @@ class OtherForm(WorkForm):
     kind = WorkKind.OTHER
     FACTS = ("new_origin",)
     new_origin = forms.BooleanField(
-        label="Top or bracing was renewed: lift starts afresh", required=False
+        label=_lazy("Top or bracing was renewed: lift starts afresh"), required=False
     )
 
     def clean_notes(self) -> str:
         notes: str = self.cleaned_data["notes"].strip()
         if not notes:
-            raise ValidationError("Notes: say what was done.")
+            raise ValidationError(_("Notes: say what was done."))
         return notes
 
 
 def both_sides(cleaned: dict[str, Any], name: str) -> tuple[float | None, float | None]:
     return (cleaned.get(name.format(Side.BASS)), cleaned.get(name.format(Side.TREBLE)))
-
-
-#: A turn of this visit may be taken back, also on a joint that otherwise goes one way only.
-VISIT = timedelta(days=30)
-
-
-def tilt_to_go_back_to(instrument: Instrument) -> float | None:
-    """Where the joint stood before the adjustments of the last 30 days; None without any."""
-    first = (
-        Work.objects.standing()
-        .filter(
-            instrument=instrument,
-            kind=WorkKind.JOINT,
-            done_at__gte=timezone.now() - VISIT,
-            tilt_to_deg__gt=F("tilt_from_deg"),
-        )
-        .order_by("done_at", "pk")
-        .first()
-    )
-    return None if first is None else first.tilt_from_deg
-
-
-def tilt_for_shim(joint: NeckJoint, shim_mm: float, unit: LengthUnit) -> float:
-    """Tilt to which another shim leads. [°]
-
-    Raises ``ValueError`` where it is in place already, or no neck could take it.
-    """
-    shim, now = length_words(shim_mm, unit), joint.tilt_now_deg
-    if shim_mm == joint.shim_now_mm:
-        raise ValueError(f"A shim of {shim} is in place already.")
-    depth = joint_dimension("heel_depth_mm", joint.heel_depth_mm)
-    after = now + float(shim_tilt(shim_mm, depth, joint.shim_now_mm))
-    least, most = SETTINGS["tilt_now_deg"]
-    if not least <= after <= most:
-        raise ValueError(
-            f"A shim of {shim} takes the tilt from {angle_words(now)} to {angle_words(after)}; "
-            f"no neck goes beyond {angle_words(most)}. Check the thickness and its unit."
-        )
-    return after
-
-
-def tilt_for_turns(joint: NeckJoint, turns: float, limits: Limits | None = None) -> float:
-    """Tilt to which turns of the adjuster lead, positive ones lowering the action. [°]
-
-    ``limits`` are those of ``joint_limits``, where they are at hand. Raises ``ValueError`` where the turns
-    lead beyond the joint's travel, saying how many it has left.
-    """
-    now, least, most = limits or joint_limits(joint)
-    try:
-        after = float(
-            tilt_after_turns(
-                turns,
-                joint_dimension("thread_pitch_mm", joint.thread_pitch_mm),
-                joint_dimension("bolt_arm_mm", joint.bolt_arm_mm),
-                now,
-            )
-        )
-    except ValueError as error:
-        raise ValueError(f"Turns {abs(turns):.3g}: {reach_words(joint, limits)}") from error
-    # A hair past a limit is the last digit of a float.
-    if (after > most + HAIR and after > now) or (after < least - HAIR and after < now):
-        raise ValueError(
-            f"Turns {abs(turns):.3g}: that takes the tilt from {angle_words(now)} to "
-            f"{angle_words(after)}; {reach_words(joint, limits)}"
-        )
-    return after
-
-
-def reach_words(joint: NeckJoint, limits: Limits | None = None) -> str:
-    """``this joint has 2 3/8 turns left to lower the action, 1/4 to raise it.``; each rounded down."""
-    now, least, most = limits or joint_limits(joint)
-    arm = joint_dimension("bolt_arm_mm", joint.bolt_arm_mm)
-    pitch = joint_dimension("thread_pitch_mm", joint.thread_pitch_mm)
-
-    def left(change_deg: float) -> str:
-        turns = abs(float(bolt_travel(change_deg, arm, now))) / pitch
-        return format_turns(np.floor(turns * EIGHTHS + 1e-6) / EIGHTHS)
-
-    lower, back = left(max(most - now, 0.0)), left(min(least - now, 0.0)).split(" turn")[0]
-    return f"this joint has {lower} left to lower the action, {back} to raise it."
-
-
-def joint_limits(joint: NeckJoint) -> Limits:
-    """Tilt now, least and most, in degrees; a one-way joint goes back only what was just turned."""
-    least = joint.tilt_min_deg
-    if joint.one_way:
-        earlier = tilt_to_go_back_to(joint.instrument)
-        least = joint.tilt_now_deg if earlier is None else earlier
-    return joint.tilt_now_deg, least, joint_dimension("tilt_max_deg", joint.tilt_max_deg)
 
 
 def work_form_class(kind: str, instrument: Instrument) -> type[WorkForm] | None:
@@ -387,8 +308,8 @@ def work_form_class(kind: str, instrument: Instrument) -> type[WorkForm] | None:
 def work_kinds(instrument: Instrument) -> list[tuple[str, str]]:
     """Kinds of work that can be logged on this instrument, with their words."""
     words: dict[str, str] = {
-        JointKind.TILTING: "turn the adjuster",
-        JointKind.SHIMMED: "change the shim",
+        JointKind.TILTING: _("turn the adjuster"),
+        JointKind.SHIMMED: _("change the shim"),
     }
     kinds = []
     for kind in WorkKind:

@@ -4,6 +4,7 @@ from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_GET
 
 from measurements.advice.cautions import every_caution
@@ -22,10 +23,10 @@ class JointWidthForm(MeasuredForm):
     """The width of the joint, for the sideways trim."""
 
     joint_width = LengthField(
-        label="Width across the heel at the body",
+        label=_lazy("Width across the heel at the body"),
         possible=(20, 120),
         widget=forms.TextInput(attrs={"size": 10}),
-        help_text="For the sideways trim.",
+        help_text=_lazy("For the sideways trim."),
     )
 
 

@@ -4,10 +4,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from geometry.units import LengthUnit
 from instruments.models import NeckJoint
 from measurements.advice.counsel import Counsel
-from measurements.work.forms import Change, tilt_for_shim
+from measurements.work.forms import Change
+from measurements.work.joint_reach import tilt_for_shim
+from shop.fields import exact_in_box
 from shop.figures import length_words
 
 #: Shims of the same thickness to this are one. [mm]
@@ -23,11 +27,6 @@ class ShimButton:
     leads_to: str
     barred: bool
     advised: bool
-
-
-def in_box(shim_mm: float) -> str:
-    """A shim's thickness as it stands in the box, exactly; in mm whatever the reader's unit."""
-    return f"{shim_mm:.6g} mm" if shim_mm else "0"
 
 
 def with_shim(data: Mapping[str, Any], box: str) -> dict[str, Any]:
@@ -49,12 +48,13 @@ def shim_buttons(now: Counsel, unit: LengthUnit, advised_mm: float | None) -> li
 def _button(
     now: Counsel, joint: NeckJoint, shim_mm: float, unit: LengthUnit, advised_mm: float | None
 ) -> ShimButton:
-    box, label = in_box(shim_mm), length_words(shim_mm, unit) if shim_mm else "no shim"
+    box = exact_in_box(shim_mm)
+    label = length_words(shim_mm, unit) if shim_mm else _("no shim")
     advised = advised_mm is not None and abs(advised_mm - shim_mm) <= SAME_MM
     try:
         tilt = tilt_for_shim(joint, shim_mm, unit)
     except ValueError:
-        return ShimButton(box, label, "further than a neck goes", True, advised)
+        return ShimButton(box, label, _("further than a neck goes"), True, advised)
     foretold = now.foretell(Change(tilt - joint.tilt_now_deg, by_joint=True))
     if foretold is None:
         return ShimButton(box, label, "", False, advised)

@@ -6,6 +6,7 @@ from uuid import uuid4
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from instruments.models import Instrument
 from measurements.acts import record_check_in
@@ -23,12 +24,6 @@ AGAIN: dict[str, tuple[tuple[int, ...], tuple[str, ...]]] = {
     WorkKind.RELIEF: ((12,), ("relief_mm", "bridge_rise_mm")),
     WorkKind.NUT: ((1, 12), ()),
 }
-LABELS = {
-    "bridge_rise_mm": "Bridge rise",
-    "saddle_bass_mm": "Saddle, bass",
-    "saddle_treble_mm": "Saddle, treble",
-    "relief_mm": "Relief",
-}
 
 
 class StepReadingForm(MeasuredForm):
@@ -45,7 +40,7 @@ class StepReadingForm(MeasuredForm):
         self.places = [(fret, side) for fret in frets for side in SIDES]
         self.singles = singles
         profile = ShopProfile.current()
-        relief = {name: repeated(name, LABELS[name]) for name in singles}
+        relief = {name: repeated(name) for name in singles}
         for name, field in relief.items():
             field.gauge_u_mm = gauge_u_mm(name, profile)
         # The relief before the actions, as it is measured; the rest after them.
@@ -62,7 +57,7 @@ class StepReadingForm(MeasuredForm):
         cleaned = super().clean()
         lengths = [name for name, field in self.fields.items() if isinstance(field, LengthField)]
         if all(cleaned.get(name) is None and name not in self.errors for name in lengths):
-            raise ValidationError("Nothing measured yet: give at least one reading.")
+            raise ValidationError(_("Nothing measured yet: give at least one reading."))
         return cleaned
 
     def save(self, by: User) -> CheckIn:
@@ -86,7 +81,7 @@ class StepReadingForm(MeasuredForm):
             actions_mm={place: mm for place, mm in actions.items() if mm is not None},
             uuid=self.cleaned_data["uuid"],
             as_typed=typed,
-            notes="Measured between steps." if works else "",
+            notes=_("Measured between steps.") if works else "",
             repeats_mm=self.repeats_mm(),
             **rises_of(self),
             **facts,

@@ -11,6 +11,8 @@ from datetime import datetime
 
 import numpy as np
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from geometry.action import reach
 from geometry.joint import rise_after_tilt, tilt_after_turns
@@ -18,6 +20,7 @@ from geometry.readings import Targets
 from geometry.repeats import mean_u
 from instruments.defaults import joint_dimension
 from measurements.advice.counsel import neck_of
+from measurements.check_ins.labels import fret_words
 from measurements.facts.arrays import Facts, gather
 from measurements.facts.certainty import gauge_of, picked, read_u
 from measurements.facts.provisional import A_MOMENT
@@ -63,8 +66,10 @@ class Line:
         if self.agrees is None:
             return "–"
         if self.agrees:
-            return "as foretold"
-        return "higher than foretold" if self.difference_mm > 0 else "lower than foretold"
+            return _("as foretold")
+        if self.difference_mm > 0:
+            return _("higher than foretold")
+        return _("lower than foretold")
 
     @property
     def on_target(self) -> bool | None:
@@ -167,25 +172,34 @@ def measured_in(check_in: CheckIn) -> list[float | None]:
     actions = {(row.fret, row.side): row.action_mm for row in check_in.action_readings.all()}
     return [
         actions.get(key) if isinstance(key, tuple) else getattr(check_in, key)
-        for _, key in PLACES.values()
+        for key in PLACES.values()
     ]
 
 
 Place = tuple[str, int | None]  # the name of a figure among facts, and its side's place
-#: Every place that work moves: its words, and where a check-in keeps it.
-PLACES: dict[Place, tuple[str, tuple[int, Side] | str]] = {
+Key = tuple[int, Side] | str  # where a check-in keeps it
+#: Every place that work moves.
+PLACES: dict[Place, Key] = {
     **{
-        (f"action_{fret}_mm", place): (f"fret {fret}, {side}", (fret, side))
+        (f"action_{fret}_mm", place): (fret, side)
         for fret in (12, 1)
         for place, side in enumerate(SIDES)
     },
-    ("bridge_rise_mm", None): ("bridge rise", "bridge_rise_mm"),
-    **{
-        ("saddle_mm", place): (f"saddle, {side}", f"saddle_{side}_mm")
-        for place, side in enumerate(SIDES)
-    },
-    ("relief_mm", None): ("relief", "relief_mm"),
+    ("bridge_rise_mm", None): "bridge_rise_mm",
+    **{("saddle_mm", place): f"saddle_{side}_mm" for place, side in enumerate(SIDES)},
+    ("relief_mm", None): "relief_mm",
 }
+NAMES = {
+    "bridge_rise_mm": gettext_noop("bridge rise"),
+    "saddle_bass_mm": gettext_noop("saddle, bass"),
+    "saddle_treble_mm": gettext_noop("saddle, treble"),
+    "relief_mm": gettext_noop("relief"),
+}
+
+
+def place_words(key: Key) -> str:
+    """``fret 12, bass`` or ``bridge rise``."""
+    return _(NAMES[key]) if isinstance(key, str) else fret_words(*key)
 
 
 def predicted_against_measured(
@@ -206,7 +220,7 @@ def predicted_against_measured(
     doubt = _doubt(before, works)
     set_by_hand = _set_by_hand(before, works, profile)
     lines = []
-    for (name, place), (words, key), measured in _read(after):
+    for (name, place), key, measured in _read(after):
         was, should = (_figure(facts, name, place) for facts in (before, foretold))
         change = 0.0 if np.isnan(should - was) else should - was
         u = np.sqrt(
@@ -216,14 +230,14 @@ def predicted_against_measured(
             + set_by_hand.get(name, 0.0) ** 2
         )
         wanted, tolerance = _wanted(targets, name, place)
-        lines.append(Line(words, was, should, measured, float(u), wanted, tolerance))
+        lines.append(Line(place_words(key), was, should, measured, float(u), wanted, tolerance))
     return tuple(lines)
 
 
-def _read(check_in: CheckIn) -> Iterator[tuple[Place, tuple[str, tuple[int, Side] | str], float]]:
-    for (key, place), measured in zip(PLACES.items(), measured_in(check_in), strict=True):
+def _read(check_in: CheckIn) -> Iterator[tuple[Place, Key, float]]:
+    for (place, key), measured in zip(PLACES.items(), measured_in(check_in), strict=True):
         if measured is not None:
-            yield key, place, measured
+            yield place, key, measured
 
 
 def _figure(facts: Facts, name: str, place: int | None) -> float:
@@ -231,7 +245,7 @@ def _figure(facts: Facts, name: str, place: int | None) -> float:
     return float(row if place is None else row[place])
 
 
-def _u_of(check_in: CheckIn, key: tuple[int, Side] | str, profile: ShopProfile) -> float:
+def _u_of(check_in: CheckIn, key: Key, profile: ShopProfile) -> float:
     """How sure a figure of a check-in is, ``key`` being where the check-in keeps it. [mm]"""
     if key == "bridge_rise_mm":
         count, spread = check_in.bridge_rise_count, check_in.bridge_rise_spread_mm

@@ -12,11 +12,11 @@ from geometry.foretell import Foretold
 from geometry.units import LengthUnit
 from instruments.models import Instrument
 from measurements.advice.counsel import Counsel
+from measurements.check_ins.labels import fret_words
 from measurements.models import SIDES, Work, WorkKind
 from measurements.work.forms import LOWER, RAISE, WorkForm
-from measurements.work.shimming import in_box
 from measurements.work.turning import turns_text
-from shop.figures import length_words
+from shop.fields import exact_in_box, length_in_box
 
 
 class ForetoldRow(NamedTuple):
@@ -64,7 +64,7 @@ def suggested(now: Counsel, unit: LengthUnit, kind: str) -> dict[str, Any]:
         initial["wedge_mm"] = option.wedge_mm
     shown = _in_unit(initial, unit) | _saddle_length(now, kind)
     if option.shim_mm is not None:
-        shown["shim_to_mm"] = in_box(option.shim_mm)
+        shown["shim_to_mm"] = exact_in_box(option.shim_mm)
     if option.turns:
         shown["turns"] = turns_text(option.turns)
         shown["sense"] = LOWER if option.turns > 0 else RAISE
@@ -86,7 +86,7 @@ def _saddle_length(now: Counsel, kind: str) -> dict[str, str]:
 
 
 def _in_unit(figures: dict[str, float], unit: LengthUnit) -> dict[str, Any]:
-    return {name: length_words(mm, unit) for name, mm in figures.items() if not isnan(mm)}
+    return {name: length_in_box(mm, unit) for name, mm in figures.items() if not isnan(mm)}
 
 
 def option_for(now: Counsel, kind: str) -> Option | None:
@@ -121,7 +121,7 @@ def foretold_rows(foretold: Foretold, now: Counsel) -> list[ForetoldRow]:
             misses = wanted is not None and abs(after[place] - wanted) > tolerances[fret] + 1e-9
             rows.append(
                 ForetoldRow(
-                    f"fret {fret}, {side}",
+                    fret_words(fret, side),
                     float(before[place]),
                     float(after[place]),
                     wanted,

@@ -6,37 +6,34 @@ from fractions import Fraction
 from typing import Any
 
 import numpy as np
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
 
 from geometry.advice import Option
 from geometry.joint import bolt_travel
 from geometry.moves import HAIR
-from geometry.units import LengthUnit, format_turns, parse_quantity
+from geometry.units import LengthUnit, parse_quantity
 from instruments.defaults import joint_dimension
 from instruments.models import NeckJoint
 from measurements.advice.counsel import Counsel
 from measurements.words import advice_words, option_words, turn_words
-from measurements.work.forms import (
-    LOWER,
-    RAISE,
-    Change,
-    Limits,
-    joint_limits,
-    tilt_for_turns,
-)
-from shop.figures import length_words
+from measurements.work.forms import LOWER, RAISE, Change
+from measurements.work.joint_reach import EIGHTHS, Limits, joint_limits, tilt_for_turns
+from shop.fields import in_box
+from shop.figures import length_words, turns_figure, turns_words
 
 #: What the buttons add to the turns, in the order in which they stand.
 STEPS = (Fraction(-1, 4), Fraction(-1, 8), Fraction(1, 8), Fraction(1, 4), Fraction(1, 2))
-EIGHTHS = 8
 NAMES = {
-    1: "one eighth",
-    2: "one quarter",
-    3: "three eighths",
-    4: "one half",
-    5: "five eighths",
-    6: "three quarters",
-    7: "seven eighths",
-    8: "one turn",
+    1: gettext_noop("one eighth"),
+    2: gettext_noop("one quarter"),
+    3: gettext_noop("three eighths"),
+    4: gettext_noop("one half"),
+    5: gettext_noop("five eighths"),
+    6: gettext_noop("three quarters"),
+    7: gettext_noop("seven eighths"),
+    8: gettext_noop("one turn"),
 }
 #: How far a move back goes past its place, to come up again on the pulling side. Common practice.
 PAST = 1 / 8
@@ -46,16 +43,20 @@ def eighths_words(turns: float) -> str:
     """``three eighths``; a number with its fraction beyond one turn or between eighths."""
     count = abs(turns) * EIGHTHS
     if abs(count - round(count)) < 1e-6 and round(count) in NAMES:
-        return NAMES[round(count)]
-    return format_turns(abs(turns))
+        return _(NAMES[round(count)])
+    return turns_words(abs(turns))
 
 
 def turns_text(turns: float) -> str:
     """A number of turns as it stands in the box: ``3/8``, else with up to four digits."""
     size = abs(turns)
     if abs(size * 16 - round(size * 16)) < 1e-6:
-        return format_turns(size).split(" turn")[0]
-    return f"{size:.4g}"
+        return turns_figure(size)
+    return in_box(f"{size:.4g}", _turns)
+
+
+def _turns(text: str) -> float:
+    return parse_quantity(text, "turns").value
 
 
 @dataclass(frozen=True)
@@ -85,28 +86,47 @@ class Travel:
     @property
     def visit_words(self) -> str:
         if not self.steps:
-            return "Not turned yet on this visit."
-        times = "1 step" if self.steps == 1 else f"{self.steps} steps"
+            return _("Not turned yet on this visit.")
         if not round(abs(self.visit) * 16):
-            return f"This visit: {times}, in sum 0 turns."
-        sense = "lower" if self.visit > 0 else "raise"
-        return f"This visit: {format_turns(abs(self.visit))} to {sense} the action, in {times}."
+            words = ngettext(
+                "This visit: %(count)s step, in sum 0 turns.",
+                "This visit: %(count)s steps, in sum 0 turns.",
+                self.steps,
+            )
+        elif self.visit > 0:
+            words = ngettext(
+                "This visit: %(turns)s to lower the action, in %(count)s step.",
+                "This visit: %(turns)s to lower the action, in %(count)s steps.",
+                self.steps,
+            )
+        else:
+            words = ngettext(
+                "This visit: %(turns)s to raise the action, in %(count)s step.",
+                "This visit: %(turns)s to raise the action, in %(count)s steps.",
+                self.steps,
+            )
+        return words % {"turns": turns_words(abs(self.visit)), "count": self.steps}
 
     @property
     def trial_words(self) -> str:
         if not self.trial or self.left - self.trial < -HAIR or self.used + self.trial < -HAIR:
             return ""
         after = _used_words(self.used + self.trial, self.left - self.trial)
-        return f"With this {format_turns(abs(self.trial))}: {after}"
+        return _("With this %(turns)s: %(after)s") % {
+            "turns": turns_words(abs(self.trial)),
+            "after": after,
+        }
 
 
 def _used_words(used: float, left: float) -> str:
     """``1 3/8 turns of 2 1/2 used; 1 1/8 left.`` What is left is rounded down: it must be there."""
     eighths = max(round(used * EIGHTHS), 0)
     spare = max(int(np.floor(left * EIGHTHS + 1e-6)), 0)
-    whole = format_turns((eighths + spare) / EIGHTHS).split(" turn")[0]
-    rest = format_turns(spare / EIGHTHS).split(" turn")[0]
-    return f"{format_turns(eighths / EIGHTHS)} of {whole} used; {rest} left."
+    return _("%(used)s of %(whole)s used; %(left)s left.") % {
+        "used": turns_words(eighths / EIGHTHS),
+        "whole": turns_figure((eighths + spare) / EIGHTHS),
+        "left": turns_figure(spare / EIGHTHS),
+    }
 
 
 def travel(joint: NeckJoint, turned: Sequence[float], trial: float = 0.0) -> Travel | None:
@@ -156,7 +176,7 @@ def turns_in(data: Mapping[str, Any]) -> float | None:
     """The turns that stand in the box, positive to lower the action; None where they are no number."""
     text = str(data.get("turns", "")).strip()
     try:
-        size = parse_quantity(text, "turns").value if text else 0.0
+        size = _turns(text) if text else 0.0
     except ValueError:
         return None
     return -size if data.get("sense") == RAISE else size
@@ -188,23 +208,26 @@ def _button(
 ) -> TurnButton:
     add, step = str(fraction), float(fraction)
     after = total + step
-    label = f"{format_turns(abs(step)).split(' turn')[0]} {'more' if step > 0 else 'back'}"
+    label = (_("%(turns)s more") if step > 0 else _("%(turns)s back")) % {
+        "turns": turns_figure(abs(step))
+    }
     joint = now.instrument.joint
     try:
         tilt = tilt_for_turns(joint, after, limits)
     except ValueError:
-        return TurnButton(add, label, "past the end of its travel", True)
+        return TurnButton(add, label, _("past the end of its travel"), True)
     foretold = now.foretell(Change(tilt - joint.tilt_now_deg, by_joint=True))
     if foretold is None:
-        return TurnButton(add, label, f"{_signed_words(after)} in all", False)
+        return TurnButton(add, label, _in_all_words(after), False)
     bass, treble = (length_words(float(mm), unit).split()[0] for mm in foretold.action_12_after_mm)
     return TurnButton(add, label, f"{bass} / {treble}", False)
 
 
-def _signed_words(turns: float) -> str:
+def _in_all_words(turns: float) -> str:
     if not turns:
-        return "0"
-    return f"{turns_text(turns)} {'lower' if turns > 0 else 'higher'}"
+        return _("0 in all")
+    words = _("%(turns)s lower in all") if turns > 0 else _("%(turns)s higher in all")
+    return words % {"turns": turns_text(turns)}
 
 
 @dataclass(frozen=True)
@@ -227,10 +250,10 @@ def take_up_words(turns: float, lowering_turn: str) -> str:
     if turns >= 0:
         return ""
     back, up = turn_words(turns - PAST, lowering_turn), turn_words(PAST, lowering_turn)
-    return (
-        f"A move back ends on the slack side: go past it, {back}, then come up again {up}, so that "
-        f"the play in the bolt is taken up. Log the difference, {format_turns(abs(turns))}."
-    )
+    return _(
+        "A move back ends on the slack side: go past it, %(back)s, then come up again %(up)s, so "
+        "that the play in the bolt is taken up. Log the difference, %(turns)s."
+    ) % {"back": back, "up": up, "turns": turns_words(abs(turns))}
 
 
 def verdict(
@@ -242,22 +265,24 @@ def verdict(
     Once the adjuster has been turned it is brought to its target before the nut: it moves fret 1 as well.
     """
     lowering = now.instrument.joint.lowering_turn
-    reason = advice_words(now.advice, unit, lowering)
-    reason = reason[:1].upper() + reason[1:]
+    reason = capfirst(advice_words(now.advice, unit, lowering))
     step = now.advice.first_step
     if step == "cannot_say":
-        return Verdict("measure", "Measure more", reason)
+        return Verdict("measure", _("Measure more"), reason)
     if now.facts.unmeasured[0]:
-        words = "Nobody has measured since the last step. Measure before you turn on."
-        return Verdict("measure", "Measure again", words)
+        words = _("Nobody has measured since the last step. Measure before you turn on.")
+        return Verdict("measure", _("Measure again"), words)
     if step == "remeasure":
         if now.advice.reason_key == "contradiction":
-            return Verdict("contradiction", "Stop: the readings contradict each other", reason)
-        return Verdict("contradiction", "Stop: measure again", reason)
-    if step == "relief" or (step == "nut" and not turned):
-        return Verdict("first", f"{step.capitalize()} first", reason)
+            title = _("Stop: the readings contradict each other")
+            return Verdict("contradiction", title, reason)
+        return Verdict("contradiction", _("Stop: measure again"), reason)
+    if step == "relief":
+        return Verdict("first", _("Relief first"), reason)
+    if step == "nut" and not turned:
+        return Verdict("first", _("Nut first"), reason)
     if step == "none" or (step == "nut" and _on_target(now)):
-        return Verdict("stop", "On target: stop", reason)
+        return Verdict("stop", _("On target: stop"), reason)
     if option is None or not option.turns:
         return _another_way(now, reason, turned, unit)
     return Verdict(
@@ -276,19 +301,28 @@ def _on_target(now: Counsel) -> bool:
 
 def _turn_title(turns: float, turned: Sequence[float]) -> str:
     """``One eighth more``, as seen from the last turn of this visit."""
-    amount = eighths_words(turns).capitalize()
+    amount = eighths_words(turns)
     if not turned:
-        return f"{amount} to {'lower' if turns > 0 else 'raise'} the action"
-    return f"{amount} {'more' if (turns > 0) == (turned[-1] > 0) else 'back'}"
+        words = (
+            _("%(turns)s to lower the action") if turns > 0 else _("%(turns)s to raise the action")
+        )
+    else:
+        onward = (turns > 0) == (turned[-1] > 0)
+        words = _("%(turns)s more") if onward else _("%(turns)s back")
+    return capfirst(words % {"turns": amount})
 
 
 def _leads_to(option: Option, lowering: str, unit: LengthUnit) -> str:
     bass, treble = (length_words(float(mm), unit) for mm in option.action_12_after_mm)
-    turn = turn_words(option.turns or 0.0, lowering)
-    words = f"{turn} should bring fret 12 to {bass} bass, {treble} treble"
     if option.saddle_cut_mm.any():
-        return f"{words}, with the saddle for the rest of each side afterwards."
-    return f"{words}."
+        words = _(
+            "%(turn)s should bring fret 12 to %(bass)s bass, %(treble)s treble, "
+            "with the saddle for the rest of each side afterwards."
+        )
+    else:
+        words = _("%(turn)s should bring fret 12 to %(bass)s bass, %(treble)s treble.")
+    turn = turn_words(option.turns or 0.0, lowering)
+    return words % {"turn": turn, "bass": bass, "treble": treble}
 
 
 def _another_way(now: Counsel, reason: str, turned: Sequence[float], unit: LengthUnit) -> Verdict:
@@ -296,6 +330,7 @@ def _another_way(now: Counsel, reason: str, turned: Sequence[float], unit: Lengt
     chosen = now.recommended
     if chosen is not None and chosen.key != "leave":
         words = option_words(chosen, unit, now.instrument.joint.lowering_turn)
-        title = "Stop turning" if turned else "Leave the adjuster"
-        return Verdict("other", title, f"What serves now is: {words}. {reason}")
-    return Verdict("other", "No turn of the adjuster serves", reason)
+        title = _("Stop turning") if turned else _("Leave the adjuster")
+        serves = _("What serves now is: %(option)s.") % {"option": words}
+        return Verdict("other", title, f"{serves} {reason}")
+    return Verdict("other", _("No turn of the adjuster serves"), reason)

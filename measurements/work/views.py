@@ -7,6 +7,8 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from django.views.decorators.http import require_GET, require_POST
 
 from geometry.units import LengthUnit
@@ -14,12 +16,14 @@ from instruments.models import Instrument, JointKind
 from measurements.acts import record_work
 from measurements.advice.cautions import work_cautions
 from measurements.advice.counsel import Counsel, counsel
-from measurements.check_ins.forms import VoidForm
+from measurements.check_ins.forms import CheckInForm, VoidForm
+from measurements.check_ins.labels import LABELS, action_label
 from measurements.check_ins.views import instrument_or_404, void_fact
 from measurements.forecast.notices import refresh_and_say
-from measurements.models import Work, WorkKind
+from measurements.models import SIDES, Work, WorkKind
 from measurements.work.amounts import nut_amounts, rod_step, saddle_marks
 from measurements.work.forms import (
+    SENSES,
     ShimForm,
     TurnForm,
     WorkForm,
@@ -45,7 +49,7 @@ from shop.people import person, unit_of
 from shop.roles import anyone_on_staff, at_the_bench
 from shop.views import form_view
 
-LOGGED = "The work is logged. Measure again before the next step."
+LOGGED = gettext_noop("The work is logged. Measure again before the next step.")
 
 
 @form_view
@@ -97,7 +101,7 @@ def measure_step(request: HttpRequest, tag: str, kind: str) -> HttpResponse:
         except ValidationError as error:
             again.add_error(None, ValidationError(error.messages))
         else:
-            messages.success(request, "The readings are saved.")
+            messages.success(request, _("The readings are saved."))
             refresh_and_say(request, instrument)
             return redirect("work-add", tag=instrument.tag, kind=kind)
     now = counsel(instrument)
@@ -120,14 +124,25 @@ def _joint_changed(request: HttpRequest, kind: str, instrument: Instrument) -> b
 
 def _say_joint_changed(request: HttpRequest, instrument: Instrument) -> HttpResponse:
     """What happened, and what was typed, so that it can be logged as what it is."""
-    unsaid = ("csrfmiddlewaretoken", "uuid", "again-uuid", "preview", "add")
-    typed = [
-        (name.removeprefix("again-").removesuffix("_mm").replace("_", " ").capitalize(), text)
-        for name, text in request.POST.items()
-        if name not in unsaid and text
-    ]
-    context = {"instrument": instrument, "typed": typed, "kinds": work_kinds(instrument)}
+    context = {"instrument": instrument, "typed": _typed(request), "kinds": work_kinds(instrument)}
     return render(request, "measurements/work/joint_changed.html", context, status=409)
+
+
+def _typed(request: HttpRequest) -> list[tuple[str, str]]:
+    """What was filled in for a joint, with the heads of its boxes."""
+    heads = {
+        **{name: field.label for name, field in TurnForm.base_fields.items()},
+        **{name: field.label for name, field in ShimForm.base_fields.items()},
+        **{CheckInForm.action_name(12, side): action_label(12, side) for side in SIDES},
+        **LABELS,
+    }
+    senses = {value: str(words) for value, words in SENSES}
+    sent = ((name.removeprefix("again-"), request.POST[name]) for name in request.POST)
+    return [
+        (str(heads[name]), senses.get(text, text) if name == "sense" else text)
+        for name, text in sent
+        if text and heads.get(name)
+    ]
 
 
 def _form_class(kind: str, instrument: Instrument) -> type[WorkForm]:
@@ -176,7 +191,7 @@ def _log(request: HttpRequest, form: WorkForm) -> bool:
     except ValidationError as error:
         form.add_error(None, ValidationError(error.messages))
         return False
-    messages.success(request, LOGGED)
+    messages.success(request, _(LOGGED))
     refresh_and_say(request, form.instrument)
     return True
 

@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from instruments.models import Instrument
 from measurements.models import CheckIn, Stage, Work, WorkKind
-from measurements.work.forms import VISIT
+from measurements.work.joint_reach import VISIT
 
 #: The key in ``CheckIn.as_typed``: the uuid of the work after which it was read.
 AFTER_WORK = "after_work"
