@@ -38,7 +38,7 @@ def no_guess(value: float) -> float | None:
 
 def in_box(plain: str, read: Callable[[str], object]) -> str:
     """A figure as it stands in a box from the start: with the language's own decimal sign, unless ``read``
-    would then understand something else (a comma before three decimals may mark thousands).
+    would then understand something else.
     """
     own = localized(plain)
     try:
@@ -62,12 +62,20 @@ def readings_in_box(readings_mm: Iterable[float]) -> str:
     return in_box(f"{' '.join(f'{mm:.5g}' for mm in readings_mm)} mm", _each_mm)
 
 
+def is_readable(text: str) -> bool:
+    """Whether what somebody else typed is plainly read in this reader's language too."""
+    try:
+        return bool(_each_mm(text))
+    except ValueError:
+        return False
+
+
 def _mm(text: str) -> float:
-    return parse_length(text).mm
+    return parse_length(as_meant(text)).mm
 
 
 def _each_mm(text: str) -> list[float]:
-    return [reading.mm for reading in parse_lengths(text)]
+    return [reading.mm for reading in parse_lengths(as_meant(text))]
 
 
 class Box(forms.TextInput):

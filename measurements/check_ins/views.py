@@ -31,7 +31,7 @@ from measurements.forecast.notices import refresh_and_say
 from measurements.models import CheckIn, Press, Stage, Work
 from measurements.photos.reads import seen_at
 from measurements.work.visit import next_stage
-from shop.fields import readings_in_box
+from shop.fields import is_readable, readings_in_box
 from shop.figures import localized, shortest
 from shop.people import person, unit_of
 from shop.roles import anyone_on_staff, at_the_bench
@@ -145,7 +145,8 @@ def _initial(
     typed = replaces.as_typed if replaces.as_typed.get("unit") == unit else {}
     for name, value in CheckInForm.lengths_of(replaces).items():
         each = replaces.repeats_mm.get(name, [value])
-        initial[name] = typed.get(name) or readings_in_box(each)
+        own = typed.get(name, "")
+        initial[name] = own if is_readable(own) else readings_in_box(each)
     return initial
 
 

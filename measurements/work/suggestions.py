@@ -16,7 +16,7 @@ from measurements.check_ins.labels import fret_words
 from measurements.models import SIDES, Work, WorkKind
 from measurements.work.forms import LOWER, RAISE, WorkForm
 from measurements.work.turning import turns_text
-from shop.fields import exact_in_box, length_in_box
+from shop.fields import exact_in_box, is_readable, length_in_box
 
 
 class ForetoldRow(NamedTuple):
@@ -78,7 +78,9 @@ def _saddle_length(now: Counsel, kind: str) -> dict[str, str]:
     works = Work.objects.standing().filter(instrument=now.instrument, kind=kind)
     for work in works.order_by("-done_at", "-pk")[:5]:
         length = work.as_typed.get("saddle_length_mm")
-        if length:  # a bare number was typed in the unit of whoever typed it
+        if length and is_readable(
+            length
+        ):  # a bare number was typed in the unit of whoever typed it
             bare = str(length).replace(".", "").replace(",", "").isdigit()
             unit = f" {work.as_typed.get('unit', 'mm')}" if bare else ""
             return {"saddle_length_mm": f"{length}{unit}"}

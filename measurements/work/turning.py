@@ -21,7 +21,7 @@ from measurements.words import advice_words, option_words, turn_words
 from measurements.work.forms import LOWER, RAISE, Change
 from measurements.work.joint_reach import EIGHTHS, Limits, joint_limits, tilt_for_turns
 from shop.fields import in_box
-from shop.figures import length_words, turns_figure, turns_words
+from shop.figures import as_meant, length_words, turns_figure, turns_words
 
 #: What the buttons add to the turns, in the order in which they stand.
 STEPS = (Fraction(-1, 4), Fraction(-1, 8), Fraction(1, 8), Fraction(1, 4), Fraction(1, 2))
@@ -56,7 +56,7 @@ def turns_text(turns: float) -> str:
 
 
 def _turns(text: str) -> float:
-    return parse_quantity(text, "turns").value
+    return parse_quantity(as_meant(text), "turns").value
 
 
 @dataclass(frozen=True)
