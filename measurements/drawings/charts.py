@@ -66,7 +66,8 @@ def _axes(trend: Trend, unit: LengthUnit, per_unit: float) -> dict[str, Any]:
 
 def _rows() -> tuple[str, str, str]:
     """What the rows show, in words that fit beside the lower ones."""
-    return _("Bridge rise"), _("Action 12"), pgettext("short, in a drawing", "Saddle")
+    action = pgettext("short, in a drawing", "Action 12")
+    return _("Bridge rise"), action, pgettext("short, in a drawing", "Saddle")
 
 
 def _span(trend: Trend, per_unit: float) -> list[float]:
