@@ -1,7 +1,6 @@
 """The shop's own address, for links that are read elsewhere: on labels, in letters, by a calendar."""
 
 import re
-from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.http import HttpRequest
@@ -34,8 +33,3 @@ def absolute(request: HttpRequest, path: str) -> str:
     A request says by itself under which name and port it came; whoever asks may write any port there.
     """
     return f"{settings.SITE}{path}" if settings.SITE else request.build_absolute_uri(path)
-
-
-def host_of(request: HttpRequest) -> str:
-    """The shop's host name, without a port, by which its calendar's entries are told from others'."""
-    return urlsplit(absolute(request, "/")).hostname or ""

@@ -16,6 +16,9 @@ from shop.trouble import note
 
 #: Bookings stay in the feed for so long after their day.
 PAST = timedelta(days=90)
+#: What follows in every entry's UID. A calendar knows entries by it, so it holds nothing that changes when
+#: the server moves: an address would give every entry a double.
+HERE = "@saddleroom"
 TOLD = (State.OVERDUE, State.BOOK, State.WATCH)
 
 
@@ -45,7 +48,7 @@ def open_feed(token: str) -> FeedToken | None:
     return feed
 
 
-def calendar(host: str) -> bytes:
+def calendar() -> bytes:
     """The feed. It names instruments by tag and nobody by name: calendars are read in many places."""
     feed = Calendar()
     feed.add("prodid", "-//Saddleroom//due dates//EN")
@@ -54,10 +57,10 @@ def calendar(host: str) -> bytes:
     feed.add("x-wr-calname", ShopProfile.current().name)
     due = Outlook.objects.filter(state__in=TOLD, reset_likely__isnull=False, out_of_date=False)
     for outlook in due.select_related("instrument").order_by("reset_likely", "pk"):
-        feed.add_component(_due(outlook, host))
+        feed.add_component(_due(outlook))
     booked = Booking.objects.standing().filter(day__gte=timezone.localdate() - PAST)
     for booking in booked.select_related("instrument"):
-        feed.add_component(_booked(booking, host))
+        feed.add_component(_booked(booking))
     return bytes(feed.to_ical())
 
 
@@ -74,13 +77,13 @@ def _all_day(uid: str, day: date, words: str, stamp: datetime, more: str = "") -
     return event
 
 
-def _due(outlook: Outlook, host: str) -> Event:
+def _due(outlook: Outlook) -> Event:
     """The likely date; one that has passed stands on today, so that it is not scrolled past."""
     tag = outlook.instrument.tag
     today = timezone.localdate()
     day = max(outlook.reset_likely or today, today)
     return _all_day(
-        f"due-{outlook.instrument_id}@{host}",
+        f"due-{outlook.instrument_id}-{outlook.instrument.created_at.timestamp():.0f}{HERE}",
         day,
         _("%(tag)s: neck reset likely due") % {"tag": tag},
         outlook.computed_at,
@@ -89,6 +92,6 @@ def _due(outlook: Outlook, host: str) -> Event:
     )
 
 
-def _booked(booking: Booking, host: str) -> Event:
+def _booked(booking: Booking) -> Event:
     words = f"{booking.instrument.tag}: {booking.words}"
-    return _all_day(f"{booking.uuid}@{host}", booking.day, words, booking.booked_at)
+    return _all_day(f"{booking.uuid}{HERE}", booking.day, words, booking.booked_at)

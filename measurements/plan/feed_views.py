@@ -14,7 +14,7 @@ from shop.languages import language_for, written_in
 from shop.models import FeedToken, ShopProfile
 from shop.people import person
 from shop.roles import anyone_on_staff
-from shop.site import absolute, host_of
+from shop.site import absolute
 from shop.views import form_view
 
 
@@ -26,7 +26,7 @@ def calendar_feed(request: HttpRequest, token: str) -> HttpResponse:
     if found is None:
         raise Http404("No such feed, or it was revoked.")
     with written_in(language_for(found.owner, ShopProfile.current())):
-        events = feed.calendar(host_of(request))
+        events = feed.calendar()
     response = HttpResponse(events, content_type="text/calendar")
     response["Cache-Control"] = "private, no-store"
     response["X-Robots-Tag"] = "noindex"
