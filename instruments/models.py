@@ -10,7 +10,7 @@ from simple_history.models import HistoricalRecords
 
 from instruments.tags import new_tag
 from shop.limits import between, in_range, one_of
-from shop.models import Customer, version_field
+from shop.models import Customer, form_uuid_field, version_field
 from shop.texts import LineField, ProseField
 
 DIMENSIONS: dict[str, tuple[float, float]] = {
@@ -121,6 +121,7 @@ class Instrument(models.Model):
     )
     notes = ProseField(max_length=4000, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
+    form_uuid = form_uuid_field()
     version = version_field()
     history = HistoricalRecords()
 

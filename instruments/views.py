@@ -1,6 +1,6 @@
 """Find instruments; the form that adds and edits them."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import cast
 
 from django.contrib import messages
@@ -9,6 +9,7 @@ from django.db.models import Q, QuerySet, Value
 from django.db.models.functions import Replace
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
@@ -16,7 +17,8 @@ from instruments.forms import InstrumentForm, JointForm, joint_groups
 from instruments.models import Instrument, NeckJoint
 from instruments.tags import likely_code, read_code, scanned, trouble_with
 from shop import search
-from shop.editing import UNCHANGED, add_record, edit_record, saved_words
+from shop.adding import add_record
+from shop.editing import UNCHANGED, Forms, edit_record, saved_words
 from shop.fields import MeasuredModelForm
 from shop.people import person, unit_of
 from shop.roles import OWNER, TECHNICIAN, anyone_on_staff, has_role
@@ -124,8 +126,7 @@ def instrument_form(
 
     data = request.POST if request.method == "POST" else None
     if instrument.pk is None:
-        new = build(data, instrument)
-        edit = add_record(new, lambda: _save_new(new))
+        edit = add_record(data, instrument, build, _save_new, _page_of)
     else:
         edit = edit_record(data, instrument, build, lock)
     form, joint_form = edit.forms
@@ -134,7 +135,7 @@ def instrument_form(
         messages.success(request, saved_words(saved.tag) if edit.changed else _(UNCHANGED))
         if edit.changed:
             then(request, saved)
-        return redirect("instrument", tag=saved.tag)
+        return redirect(_page_of(saved))
     context = {
         "form": form,
         "joint_form": joint_form,
@@ -160,7 +161,11 @@ def _forms_of(
     ]
 
 
-def _save_new(forms: Sequence[MeasuredModelForm]) -> None:
+def _page_of(instrument: Instrument) -> str:
+    return reverse("instrument", kwargs={"tag": instrument.tag})
+
+
+def _save_new(forms: Forms) -> None:
     form, joint_form = forms
     joint_form.instance.instrument = form.save()
     joint_form.save()

@@ -58,6 +58,10 @@ class Edit:
     seen: str = ""
     asked: dict[str, Asked] = field(default_factory=dict)
     taken: list[str] = field(default_factory=list)
+    #: Of a record that is added: the form's number, and what the same form has added before.
+    form_uuid: str = ""
+    first: str = ""
+    first_at: str = ""
 
     @property
     def asked_links(self) -> SafeString:
@@ -101,17 +105,6 @@ def edit_record(
     )
 
 
-def add_record(forms_: Forms, save: Callable[[], object]) -> Edit:
-    """Show the forms of a new record, or ``save`` it where all are valid."""
-    if not all(form.is_bound for form in forms_):
-        return Edit(forms_)
-    if [form for form in forms_ if not form.is_valid()]:
-        return Edit(forms_, status=422)
-    with transaction.atomic():
-        save()
-    return Edit(forms_, saved=True, changed=True)
-
-
 def _save(
     data: QueryDict,
     typed: Forms,
@@ -120,13 +113,13 @@ def _save(
     lock: Callable[[], models.Model],
 ) -> Edit:
     """Write the fields that were changed, unless somebody else changed the record meanwhile."""
-    mine = _meanings(typed)
+    mine = meanings(typed)
     if seen is not None and not _differing(mine, _meant(typed, seen)):
         return Edit(typed, saved=True)
     with transaction.atomic():
         record = lock()
         now = build(None, record)
-        theirs = _meanings(now)
+        theirs = meanings(now)
         if seen is None:  # whatever differs may have been changed by either
             moved = wanted = _differing(mine, theirs)
         else:
@@ -169,7 +162,7 @@ def _both_versions(
     record: models.Model,
 ) -> Edit:
     """The form again, on the record as it stands, with what was typed kept and what differs asked."""
-    mine, theirs, standing = _meanings(typed), _meanings(now), _shown(now)
+    mine, theirs, standing = meanings(typed), meanings(now), _shown(now)
     clash = {name for name in moved & wanted if mine[name] != theirs[name]}
     merged = data.copy()
     for name in set(standing) - wanted:
@@ -222,7 +215,8 @@ def _meaning(of: forms.Field, raw: Any) -> Any:
     return "" if value is None else value
 
 
-def _meanings(shown: Forms) -> dict[str, Any]:
+def meanings(shown: Forms) -> dict[str, Any]:
+    """What each box means, so that two forms can be compared."""
     return {bound.html_name: _meaning(bound.field, bound.value()) for bound in _fields(shown)}
 
 

@@ -3,6 +3,7 @@
 import secrets
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
+from uuid import UUID
 
 from django.conf import settings
 from django.contrib.auth.models import AbstractUser
@@ -34,6 +35,11 @@ def new_code() -> str:
 def version_field() -> "models.PositiveIntegerField[int, int]":
     """Counts the edits of a record, so that of two people who edit it at once the second is told."""
     return models.PositiveIntegerField(default=0, editable=False)
+
+
+def form_uuid_field() -> "models.UUIDField[UUID | None, UUID | None]":
+    """The number of the form that added a record (shop/adding.py); None where it came otherwise."""
+    return models.UUIDField(null=True, unique=True, editable=False)
 
 
 def languages() -> list[tuple[str, str]]:
@@ -94,6 +100,7 @@ class Customer(models.Model):
     no_reminders = models.BooleanField(gettext_lazy("does not want to be reminded"), default=False)
     notes = ProseField(max_length=4000, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
+    form_uuid = form_uuid_field()
     version = version_field()
     history = HistoricalRecords()
 

@@ -7,13 +7,15 @@ from django.core.paginator import Paginator
 from django.db.models import Count
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils.translation import get_language_from_request
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from shop import backups, search
 from shop.access import note_access
-from shop.editing import UNCHANGED, Edit, add_record, edit_record, saved_words
+from shop.adding import add_record
+from shop.editing import UNCHANGED, Edit, Forms, edit_record, saved_words
 from shop.fields import MeasuredModelForm
 from shop.forms import CustomerForm, PreferencesForm, ShopProfileForm
 from shop.languages import remember, written_in
@@ -72,14 +74,22 @@ def _customer_form(request: HttpRequest, customer: Customer, title: str) -> Http
 
     data = request.POST if request.method == "POST" else None
     if customer.pk is None:
-        new = build(data, customer)
-        edit = add_record(new, new[0].save)
+        edit = add_record(data, customer, build, _save_new, _page_of)
     else:
         edit = edit_record(data, customer, build, lock)
     if edit.saved:
-        messages.success(request, saved_words(customer.name) if edit.changed else _(UNCHANGED))
-        return redirect("customer", code=customer.code)
+        saved = edit.forms[0].instance
+        messages.success(request, saved_words(saved.name) if edit.changed else _(UNCHANGED))
+        return redirect(_page_of(saved))
     return render_edit(request, edit, title)
+
+
+def _save_new(forms: Forms) -> None:
+    forms[0].save()
+
+
+def _page_of(customer: Customer) -> str:
+    return reverse("customer", kwargs={"code": customer.code})
 
 
 def render_edit(request: HttpRequest, edit: Edit, title: str) -> HttpResponse:

@@ -99,7 +99,7 @@ def _history(model: type[models.Model], **of: int) -> list[Any]:
 
 def _columns(model: type[models.Model]) -> Mapping[str, Any]:
     """The fields that a person changes."""
-    silent = {"id", "instrument", "version", "created_at"}
+    silent = {"id", "instrument", "version", "created_at", "form_uuid"}
     return {column.name: column for column in model._meta.fields if column.name not in silent}
 
 
