@@ -8,16 +8,20 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from instruments.labels import SHEET_BY_KEY, SHEETS, Sheet
+from shop.fields import Form
 
 MOST_LABELS = 650
 TICKED, FOUND = "ticked", "found"
 
 
-class LabelsForm(forms.Form):
+class LabelsForm(Form):
     """``ticked`` and ``found`` say how many instruments the two choices hold."""
 
     which = forms.ChoiceField(
-        label=gettext_lazy("Labels for"), widget=forms.RadioSelect, initial=TICKED
+        label=gettext_lazy("Labels for"),
+        widget=forms.RadioSelect,
+        initial=TICKED,
+        error_messages={"required": gettext_lazy("Choose which instruments to print labels for.")},
     )
     sheet = forms.ChoiceField(
         label=gettext_lazy("Sheet"), choices=lambda: [(sheet.key, sheet.name) for sheet in SHEETS]
@@ -31,7 +35,11 @@ class LabelsForm(forms.Form):
         ),
     )
     copies = forms.IntegerField(
-        label=gettext_lazy("How many of each"), initial=1, min_value=1, max_value=20
+        label=gettext_lazy("How many of each"),
+        initial=1,
+        min_value=1,
+        max_value=20,
+        error_messages={"required": gettext_lazy("Say how many of each to print, from 1 to 20.")},
     )
     outlines = forms.BooleanField(
         label=gettext_lazy("Outlines, for a trial on plain paper"), required=False

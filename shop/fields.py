@@ -17,14 +17,48 @@ from shop.figures import as_meant, length_words, localized
 from shop.refusals import in_words
 
 if TYPE_CHECKING:  # only the type checker knows model forms by their models
-    ModelForm = forms.ModelForm[Any]
+    _ModelForm = forms.ModelForm[Any]
 else:
-    ModelForm = forms.ModelForm
+    _ModelForm = forms.ModelForm
 
 Range = tuple[float, float]
 
 #: Less is nothing: a change of height that was made and unmade leaves the last digit of a float. [mm]
 NOTHING_MM = 1e-4
+
+
+#: Django's own sentence about an empty box, which does not say which.
+UNNAMED = forms.Field.default_error_messages["required"]
+
+
+class NamesWhatIsNeeded(forms.BaseForm):
+    """A form that names each box left empty, unless the box has a sentence of its own for that."""
+
+    def add_error(self, field: str | None, error: Any) -> None:
+        if field is not None and isinstance(error, ValidationError):
+            error = ValidationError([self._named(field, each) for each in error.error_list])
+        super().add_error(field, error)
+
+    def _named(self, name: str, error: ValidationError) -> ValidationError:
+        if error.message is not UNNAMED:
+            return error
+        of = self.fields[name]
+        words = (
+            _("%(label)s is needed: choose a file.")
+            if isinstance(of, forms.FileField)
+            else _("%(label)s is needed: choose one.")
+            if isinstance(of, forms.ChoiceField)
+            else _("%(label)s is needed.")
+        )
+        return ValidationError(words % {"label": self[name].label}, code="required")
+
+
+class Form(NamesWhatIsNeeded, forms.Form):
+    """What every form here is made from that is not of one model."""
+
+
+class ModelForm(NamesWhatIsNeeded, _ModelForm):
+    """What every form of one model is made from."""
 
 
 def tick() -> str:
@@ -280,7 +314,7 @@ class LiveBoundField(forms.BoundField):
         return f"understood-{self.name} {others or ''}".strip()
 
 
-class MeasuredForm(forms.Form):
+class MeasuredForm(Form):
     """Base of forms with measures: sets the unit and asks once about unusual figures."""
 
     def __init__(self, *args: Any, unit: LengthUnit = "mm", **kwargs: Any) -> None:

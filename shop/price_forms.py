@@ -6,6 +6,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
+from shop.fields import Form
 from shop.figures import localized
 from shop.models import Price
 from shop.prices import JOBS, price_list
@@ -19,7 +20,7 @@ def _amount(label: str) -> forms.DecimalField:
     )
 
 
-class PriceForm(forms.Form):
+class PriceForm(Form):
     """From and to for every job; both empty takes a job off the list."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

@@ -1,6 +1,7 @@
 from django import forms
 from django.utils.translation import gettext_lazy
 
+from shop.fields import Form
 from shop.models import User
 from shop.roles import COUNTER, OWNER, TECHNICIAN
 
@@ -11,7 +12,7 @@ ROLE_WORDS = (
 )
 
 
-class ChangeStaffForm(forms.Form):
+class ChangeStaffForm(Form):
     """A person's name, role and whether they can sign in."""
 
     first_name = forms.CharField(label=gettext_lazy("First name"), max_length=150, required=False)

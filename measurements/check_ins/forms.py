@@ -33,6 +33,7 @@ from measurements.facts.provisional import APART, Provisional
 from measurements.facts.rows import end_of, start_of
 from measurements.models import SIDES, CheckIn, Press, Stage, Work
 from shop.fields import (
+    Form,
     LengthField,
     LiveBoundField,
     MeasuredForm,
@@ -333,7 +334,7 @@ def frets_of(instrument: Instrument, replaces: CheckIn | None = None) -> list[in
     return sorted({*USUAL_SET_FRETS, *instrument.set_frets, *read})
 
 
-class VoidForm(forms.Form):
+class VoidForm(Form):
     reason = forms.CharField(
         label=_lazy("Why is it wrong?"),
         max_length=400,

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy
 from measurements.old_records.archive import LIMIT_BYTES
 from measurements.old_records.matching import LEAVE_OUT, Heading, choices
 from measurements.old_records.table import too_large
+from shop.fields import Form
 
 UNITS = [("mm", gettext_lazy("millimetres")), ("in", gettext_lazy("inches"))]
 DAY_ORDERS = [
@@ -20,7 +21,7 @@ DAY_ORDERS = [
 ]
 
 
-class UploadForm(forms.Form):
+class UploadForm(Form):
     file = forms.FileField(
         label=gettext_lazy("File"),
         help_text=format_lazy(
@@ -43,11 +44,19 @@ class UploadForm(forms.Form):
         return file
 
 
-class MatchForm(forms.Form):
+class MatchForm(Form):
     """One select a heading, preset with the guess; the unit of bare numbers; how days are written."""
 
-    unit = forms.ChoiceField(label=gettext_lazy("Lengths are in"), choices=UNITS)
-    day_order = forms.ChoiceField(label=gettext_lazy("Days are written"), choices=DAY_ORDERS)
+    unit = forms.ChoiceField(
+        label=gettext_lazy("Lengths are in"),
+        choices=UNITS,
+        error_messages={"required": gettext_lazy("Choose what unit bare lengths are in.")},
+    )
+    day_order = forms.ChoiceField(
+        label=gettext_lazy("Days are written"),
+        choices=DAY_ORDERS,
+        error_messages={"required": gettext_lazy("Choose how days are written.")},
+    )
 
     def __init__(self, data: Any = None, *, headings: list[Heading], **options: Any) -> None:
         super().__init__(data, **options)

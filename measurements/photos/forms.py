@@ -15,6 +15,7 @@ from measurements.check_ins.forms import VoidForm
 from measurements.models import CheckIn, Damage, Photo
 from measurements.photos.kept import MOST_BYTES
 from measurements.photos.reads import SeenPhoto, photos_of, seen_at
+from shop.fields import Form
 
 MOST_AT_ONCE = 10
 ACCEPT = "image/jpeg,image/png,image/webp"  # a hint for the phone; no capture: camera or album
@@ -64,7 +65,7 @@ class SeveralFilesField(forms.FileField):
         return files
 
 
-class AddPhotosForm(forms.Form):
+class AddPhotosForm(Form):
     use_required_attribute = False  # the page's other buttons save without a file
     photos = SeveralFilesField(
         label=gettext_lazy("Photos"),
@@ -80,7 +81,7 @@ class AddPhotosForm(forms.Form):
     )
 
 
-class DescribeForm(forms.Form):
+class DescribeForm(Form):
     """Words and choice of one photo."""
 
     words = forms.CharField(
@@ -109,7 +110,7 @@ class PhotoChoice(forms.ModelChoiceField):  # type: ignore[type-arg]  # to the t
         return self.names.get(obj.pk, str(obj))
 
 
-class DamageForm(forms.Form):
+class DamageForm(Form):
     use_required_attribute = False  # the page's other buttons save without a damage
     uuid = forms.UUIDField(widget=forms.HiddenInput)
     place = forms.CharField(

@@ -9,15 +9,17 @@ from django.utils.translation import gettext_lazy
 
 from measurements.models import Channel
 from measurements.plan.calls import REASONS, SOMETHING_ELSE
+from shop.fields import Form
 from shop.figures import day_words
 
 
-class ContactForm(forms.Form):
+class ContactForm(Form):
     """How a customer was told, and of what."""
 
     channel = forms.ChoiceField(
         label=gettext_lazy("How"),
         choices=[choice for choice in Channel.choices if choice[0] != Channel.EMAIL],
+        error_messages={"required": gettext_lazy("Choose how they were told.")},
     )
     reason = forms.ChoiceField(
         label=gettext_lazy("About"),
@@ -25,6 +27,7 @@ class ContactForm(forms.Form):
             *((r.key, gettext_lazy(r.words)) for r in REASONS),
             ("other", gettext_lazy(SOMETHING_ELSE)),
         ],
+        error_messages={"required": gettext_lazy("Choose what it was about.")},
     )
     words = forms.CharField(
         label=gettext_lazy("What was said"),
@@ -40,12 +43,15 @@ class ContactForm(forms.Form):
         return cleaned
 
 
-class BookingForm(forms.Form):
+class BookingForm(Form):
     day = forms.DateField(
         label=gettext_lazy("Day"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
     )
     words = forms.CharField(
-        label=gettext_lazy("What for"), max_length=200, initial=gettext_lazy("neck reset")
+        label=gettext_lazy("What for"),
+        max_length=200,
+        initial=gettext_lazy("neck reset"),
+        error_messages={"required": gettext_lazy("Say what the day is booked for.")},
     )
 
     def clean_day(self) -> date:

@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from measurements.privacy.record import Note
+from shop.fields import Form
 from shop.models import Customer
 
 
@@ -15,7 +16,7 @@ def _folded(text: str) -> str:
     return " ".join(text.split()).casefold()
 
 
-class EraseForm(forms.Form):
+class EraseForm(Form):
     notes = forms.MultipleChoiceField(
         label=gettext_lazy("Free text to be erased too"),
         required=False,

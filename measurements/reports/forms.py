@@ -6,9 +6,10 @@ from django import forms
 from django.utils.translation import gettext_lazy
 
 from measurements.reports.paper import PAPERS
+from shop.fields import Form
 
 
-class ReviseForm(forms.Form):
+class ReviseForm(Form):
     """What was corrected; ``doubtful`` asks whether readings that do not fit were checked."""
 
     why = forms.CharField(
@@ -40,7 +41,7 @@ class ReviseForm(forms.Form):
             del self.fields["anyway"]
 
 
-class SendReportForm(forms.Form):
+class SendReportForm(Form):
     """The letter that goes with the PDF; a second sending needs a tick of its own."""
 
     words = forms.CharField(

@@ -10,12 +10,13 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from shop.fields import Form, NamesWhatIsNeeded
 from shop.models import User
 
 LONGEST_CODE = 40
 
 
-class SignInForm(AuthenticationForm):
+class SignInForm(NamesWhatIsNeeded, AuthenticationForm):
     def confirm_login_allowed(self, user: Any) -> None:
         """Called once the password was right, so this tells a stranger nothing."""
         super().confirm_login_allowed(user)
@@ -27,7 +28,7 @@ class SignInForm(AuthenticationForm):
             )
 
 
-class ChangePasswordForm(PasswordChangeForm):
+class ChangePasswordForm(NamesWhatIsNeeded, PasswordChangeForm):
     """The old password and a new one, which ends the time of a first password."""
 
     user: User
@@ -73,7 +74,7 @@ class ChangePasswordForm(PasswordChangeForm):
         return self.user
 
 
-class CodeForm(forms.Form):
+class CodeForm(Form):
     """A code of the second factor, or one of the backup codes."""
 
     code = forms.CharField(
@@ -89,7 +90,7 @@ class CodeForm(forms.Form):
     )
 
 
-class PasswordAgainForm(forms.Form):
+class PasswordAgainForm(Form):
     password = forms.CharField(
         label=gettext_lazy("Your password"),
         max_length=4096,
@@ -98,7 +99,7 @@ class PasswordAgainForm(forms.Form):
     )
 
 
-class ProofForm(forms.Form):
+class ProofForm(Form):
     """What shows that it is still the person who signed in: the password, or a code."""
 
     proof = forms.CharField(

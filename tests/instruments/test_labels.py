@@ -212,7 +212,7 @@ class TestPage:
             ({"start": "22"}, "First label 22: this sheet has 21 labels"),
             ({"start": "0"}, "greater than or equal to 1"),
             ({"copies": "21"}, "less than or equal to 20"),
-            ({"copies": ""}, "This field is required"),
+            ({"copies": ""}, "how many of each to print, from 1 to 20"),
             ({"sheet": "b5-1"}, "Select a valid choice"),
             ({"which": "some"}, "Select a valid choice"),
         ],

@@ -90,7 +90,7 @@ def test_it_adds_an_instrument_with_its_joint(at_counter):
 @pytest.mark.parametrize(
     ("changes", "message"),
     [
-        ({"tag": ""}, "This field is required"),
+        ({"tag": ""}, "Tag is needed."),
         ({"tag": "a/b"}, "A tag is 1–32 letters"),
         ({"tag": "x" * 33}, "at most 32 characters"),
         ({"tag": "taken"}, "Another instrument already has this tag"),

@@ -25,7 +25,7 @@ def test_a_customer_is_added_and_shown_with_instruments(at_counter):
 @pytest.mark.parametrize(
     ("data", "message"),
     [
-        ({"name": "", "unit": "mm"}, "This field is required"),
+        ({"name": "", "unit": "mm"}, "Name is needed."),
         ({"name": "x" * 121, "unit": "mm"}, "at most 120 characters"),
         ({"name": "Ann", "unit": "ell"}, "Select a valid choice"),
         ({"name": "Ann", "unit": "mm", "email": "not-one"}, "valid email"),

@@ -167,7 +167,7 @@ class TestPages:
         [
             ({"channel": "email", "reason": "overdue"}, "not one of the available choices"),
             ({"channel": "phone", "reason": "other"}, "Say what it was about."),
-            ({}, "required"),
+            ({}, "Choose how they were told."),
         ],
     )
     def test_a_contact_refused_says_why(self, at_counter, data, words):

@@ -195,7 +195,7 @@ class TestErasingByPage:
     @pytest.mark.parametrize(
         ("sent", "message"),
         [
-            ({"reason": "asked for"}, "This field is required"),
+            ({"reason": "asked for"}, "name or code is needed."),
             ({"confirm": NAME}, "Say why"),
             ({"reason": "asked for", "confirm": "Ottoline"}, "neither the customer"),
             ({"reason": f"{NAME} asked", "confirm": NAME}, "without the customer"),
