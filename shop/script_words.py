@@ -36,6 +36,15 @@ def _of_drafts() -> list[str]:
         _(
             "What you typed here on %(when)s and did not save is filled in again. Check it, then save."
         ),
+        _(
+            "Something else typed here is kept too: it is filled in when you open this form after "
+            "saving this or throwing it away."
+        ),
+        _("This form was saved or thrown away in another tab. Look there before you save it here."),
+        _(
+            "This form is open in another tab too, and something was typed there. What you type here "
+            "is kept by itself; if both mean the same, save only one of them."
+        ),
     ]
 
 

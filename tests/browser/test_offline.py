@@ -341,6 +341,67 @@ def test_a_draft_of_work_goes_once_the_work_is_logged_and_not_before(bench, live
     assert Work.objects.count() == 1
 
 
+def opened_beside(page: Page, address: str) -> Page:
+    beside = page.context.new_page()
+    beside.set_default_timeout(8000)
+    beside.goto(address)
+    return beside
+
+
+def test_two_tabs_of_one_form_keep_a_draft_each(bench, form_address):
+    """Both open before anything is typed: each has a number of its own."""
+    other = opened_beside(bench, form_address)
+    bench.get_by_label("Notes").fill("typed in the first")
+    other.get_by_label("Notes").fill("typed in the second")
+    bench.get_by_label("Notes").press_sequentially(" tab")
+    bench.goto("about:blank")
+    other.close()
+
+    bench.goto(form_address)
+    expect(bench.get_by_label("Notes")).to_have_value("typed in the first tab")
+    expect(bench.get_by_role("status").first).to_contain_text("Something else typed here is kept")
+    bench.get_by_role("button", name="Throw it away").click()
+    bench.reload()
+    expect(bench.get_by_label("Notes")).to_have_value("typed in the second")
+    expect(bench.get_by_role("status").first).not_to_contain_text("Something else")
+    bench.get_by_role("button", name="Throw it away").click()
+    bench.reload()
+    expect(bench.get_by_label("Notes")).to_have_value("")
+
+
+def test_a_tab_filled_in_from_a_draft_parts_from_the_one_that_is_typing_it(bench, form_address):
+    bench.get_by_label("Notes").fill("one")
+    other = opened_beside(bench, form_address)
+    expect(other.get_by_label("Notes")).to_have_value("one")
+    number = bench.locator("[name=uuid]").input_value()
+    expect(other.locator("[name=uuid]")).to_have_value(number)
+    other.get_by_label("Notes").fill("one, and more")
+    expect(bench.get_by_text("open in another tab too")).to_be_visible()
+    expect(bench.locator("[name=uuid]")).not_to_have_value(number)
+    bench.get_by_label("Notes").fill("two")
+    other.close()
+    bench.goto("about:blank")
+
+    bench.goto(form_address)
+    found = [bench.get_by_label("Notes").input_value()]
+    bench.get_by_role("button", name="Throw it away").click()
+    bench.reload()
+    found += [bench.get_by_label("Notes").input_value()]
+    assert found == ["two", "one, and more"]
+
+
+def test_a_tab_hears_that_its_form_was_saved_in_another(bench, form_address):
+    fill(bench)
+    other = opened_beside(bench, form_address)
+    before = CheckIn.objects.count()
+    save(other)
+    expect(other.get_by_role("status").first).to_contain_text("saved")
+    expect(bench.get_by_text("saved or thrown away in another tab")).to_be_visible()
+    save(bench)
+    expect(bench).to_have_url(other.url)
+    assert CheckIn.objects.count() == before + 1
+
+
 def test_the_form_of_an_instrument_only_looked_at_opens_too(bench, live_server):
     page = bench
     seen, unseen = InstrumentFactory(tag="SEEN-2"), InstrumentFactory(tag="UNSEEN-3")
