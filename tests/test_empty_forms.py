@@ -107,3 +107,22 @@ def _all_kinds_of(kind: type) -> set[type]:
 def test_it_says_what_is_needed_and_what_would_be_right(field, words):
     form = type("OneBox", (Form,), {"box": field})({})
     assert form.errors == {"box": [words]}
+
+
+@pytest.mark.parametrize("walker", ["en-gb"], indirect=True)
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("report-mail", "Not sent yet."),
+        ("report-revise", "Not issued yet."),
+        ("labels", "Not printed yet."),
+        ("booking-add", "Not booked yet."),
+        ("customer-erase", "Nothing is erased yet."),
+        ("customer-add", "Not saved yet."),
+    ],
+)
+def test_a_refusal_says_what_has_not_happened(name, words, addresses, walker):  # noqa: F811
+    answer = post(walker, addresses[name], {})
+    assert answer.status_code == 422
+    assert words in answer.text
+    assert ("Not saved yet." in answer.text) == (words == "Not saved yet.")
