@@ -136,6 +136,14 @@ window.drafts = (() => {
     if (key.startsWith("draft ") && Date.now() - JSON.parse(localStorage.getItem(key)).at > longestMs)
       localStorage.removeItem(key);
 
+  // Of a form that is gone back to the browser brings back what was typed, and this its number, so that
+  // sending it once more adds nothing twice.
+  for (const box of document.querySelectorAll("input[data-of-visit]")) {
+    const { number } = history.state || {};
+    if (number) box.value = number;
+    else history.replaceState({ ...history.state, number: box.value }, "");
+  }
+
   // After htmx has found the forms, so that filling one in asks for its preview.
   if (person)
     document.addEventListener("DOMContentLoaded", () => document.querySelectorAll("form[data-enter-moves]").forEach(watch));
