@@ -147,7 +147,8 @@ def reset_head(advice: Advice, outlook: Outlook | None, step: str) -> str:
     else:
         due = _("The reset is to be booked: likely %(when)s.") % {"when": reset_words(outlook)}
     if advice.first_step == "none":
-        return f"{due} {_('Until it is done the action needs nothing.')} {step}"
+        until = _("Until it is done the action needs nothing.")
+        return f"{due} {until} {step}"
     if advice.first_step in ("relief", "nut") or advice.recommended not in ("", "leave"):
         until = _("Until it is done, this keeps the instrument going: %(step)s")
         return f"{due} {until % {'step': running_on(step)}}"

@@ -39,6 +39,7 @@ def _paragraphs(call: Call, shop: ShopProfile) -> list[str]:
         "name": instrument_name(call),
         "tag": call.instrument.tag,
     }
+    bring_it = _("Please tell us when you would like to bring it in.")
     return [
         salutation(call.customer.name),
         f"{about} {_why(call)}",
@@ -48,7 +49,7 @@ def _paragraphs(call: Call, shop: ShopProfile) -> list[str]:
             "Until then keep the instrument at 45 to 55 % relative humidity, and please do not turn "
             "any bolt or rod of the neck yourself while the strings are under tension."
         ),
-        f"{_('Please tell us when you would like to bring it in.')} {_how_to_reach(shop)}",
+        f"{bring_it} {_how_to_reach(shop)}",
         _("If you would rather not be reminded, tell us and we shall not write again."),
         farewell(shop.name),
     ]
