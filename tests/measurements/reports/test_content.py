@@ -1,6 +1,8 @@
 """Service reports: frozen content, numbers, who may, what the paper says."""
 
+import base64
 import io
+import re
 import sys
 from datetime import UTC, datetime, timedelta
 from uuid import uuid4
@@ -411,3 +413,20 @@ def test_no_report_on_readings_that_do_not_fit_unless_they_were_checked(at_bench
     assert not ServiceReport.objects.exists()
     at_bench.post(address, {"anyway": "1"})
     assert ServiceReport.objects.count() == 1
+
+
+@pytest.mark.parametrize("shows", [shown, pdf_html])
+def test_the_pictures_keep_the_place_of_every_word_and_line(owner, shows):
+    page = shows(issue(make_visit(), owner))
+    coded = re.findall(r"data:image/svg\+xml;base64,([^\"]+)", page)
+    pictures = [base64.b64decode(code).decode() for code in coded]
+    pictures += re.findall(r"<svg.*?</svg>", page, re.S)
+    assert len(pictures) == 2
+    for picture in pictures:
+        # Without x and y, or ends, SVG draws at the origin: SVG 2, sections 9.5 and 11.2.
+        for wanted, name in ((("x", "y"), "text"), (("x1", "y1", "x2", "y2"), "line")):
+            found = re.findall(rf"<{name}\b([^>]*)>", picture)
+            assert len(found) > 3
+            for attributes in found:
+                for attribute in wanted:
+                    assert re.search(rf'\b{attribute}="-?[\d.]+"', attributes), picture
