@@ -23,6 +23,15 @@ class Language(LocaleMiddleware):
             translation.activate(chosen)
             request.LANGUAGE_CODE = translation.get_language()
 
+    def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> None:
+        """Once the person is known: it may have been chosen anew on another device meanwhile."""
+        if not getattr(view, "login_required", True):
+            return
+        chosen = getattr(request.user, "language", "")
+        if chosen != request.session.get(CHOSEN, "") and isinstance(request.user, User):
+            remember(request, request.user)
+            self.process_request(request)
+
 
 def asked_for(request: HttpRequest) -> str:
     """The language of a page that stands alone: this request's, else, so early on, the browser's.

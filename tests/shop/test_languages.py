@@ -58,6 +58,15 @@ class TestAPersonsOwnLanguage:
         tech_client.post(reverse("preferences"), preferences(language="de"))
         assert GERMAN in page(sign_in(tech, "en"), "customers")
 
+    def test_a_sign_in_that_is_open_elsewhere_has_it_from_its_next_page_on(self, tech):
+        here, there = sign_in(tech, "en"), sign_in(tech, "en")
+        assert ENGLISH in page(there, "customers")
+        here.post(reverse("preferences"), preferences(language="de"))
+        assert GERMAN in page(there, "customers")
+        assert GERMAN in page(there, "sign-in")
+        here.post(reverse("preferences"), preferences(language=""))
+        assert ENGLISH in page(there, "customers")
+
     def test_nobody_else_has_it(self, tech):
         signed_in(tech).post(reverse("preferences"), preferences(language="de"))
         other = UserFactory(username="other", role="technician")
