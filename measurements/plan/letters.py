@@ -9,7 +9,7 @@ from django.utils.translation import gettext_noop
 from geometry.units import LengthUnit
 from measurements.plan.calls import BOOK, OVERDUE, REMEASURE, UNSEEN, Call
 from measurements.reports.words import outlook_words
-from shop.languages import language_for, written_in
+from shop.languages import language_for, tag_of, written_in
 from shop.models import ShopProfile
 
 
@@ -18,6 +18,7 @@ class Letter:
     to: str
     subject: str
     body: str
+    language: str  # as a page names it
 
 
 def letter_for(call: Call, shop: ShopProfile) -> Letter:
@@ -25,11 +26,13 @@ def letter_for(call: Call, shop: ShopProfile) -> Letter:
 
     Nothing in it comes from anyone but the shop.
     """
-    with written_in(language_for(call.customer, shop)):
+    language = language_for(call.customer, shop)
+    with written_in(language):
         return Letter(
             to=call.customer.email,
             subject=one_line(f"{_subject(call)}: {instrument_name(call)}")[:200],
             body="\n\n".join(paragraph.strip() for paragraph in _paragraphs(call, shop)),
+            language=tag_of(language),
         )
 
 

@@ -6,13 +6,14 @@ import pytest
 from django.core import mail
 from django.core.exceptions import ValidationError
 from django.urls import reverse
-from django.utils import timezone
+from django.utils import timezone, translation
 
 from measurements.models import Channel, Contact, State
 from measurements.plan.acts import book, send
 from measurements.plan.calls import BOOK, OVERDUE, REMEASURE, UNSEEN, calls, reason_of
 from measurements.plan.letters import letter_for
 from shop.models import ShopProfile
+from tests.catalogue import needs_words
 from tests.factories import BookingFactory, CheckInFactory, OutlookFactory
 
 pytestmark = pytest.mark.django_db
@@ -83,6 +84,36 @@ class TestLetters:
         assert "0.052 in" in letter.body
         assert "You reach us at 01 23." in letter.body
         assert "mm" not in letter.body
+
+    def test_figures_are_in_the_customers_language(self, owner):
+        due(instrument__customer__language="de")
+        letter = letter_for(calls()[0], ShopProfile(name="Test Bench"))
+        assert letter.language == "de"
+        assert "1,33 mm" in letter.body
+        assert "1.33" not in letter.body
+
+    def test_the_shops_language_where_the_customer_has_none(self, owner):
+        due()
+        shop = ShopProfile(name="Test Bench", language="de")
+        assert letter_for(calls()[0], shop).language == "de"
+
+    @needs_words
+    def test_its_words_are_german_to_a_german_customer(self, owner):
+        due(instrument__customer__name="Jonas Weber", instrument__customer__language="de")
+        letter = letter_for(calls()[0], ShopProfile(name="Test Bench", phone="01 23"))
+        assert letter.subject.startswith("Der Hals muss neu gesetzt werden: ")
+        assert letter.body.startswith("Guten Tag Jonas Weber,")
+        assert "zwischen 2031 und 2047" in letter.body
+        assert "Sie erreichen uns unter 01 23." in letter.body
+        assert letter.body.endswith("Mit freundlichen Grüßen\nTest Bench")
+
+    def test_english_to_an_english_customer_whoever_looks(self, owner):
+        due(instrument__customer__name="Mara Garrow")
+        with translation.override("de"):
+            letter = letter_for(calls()[0], ShopProfile(name="Test Bench"))
+        assert letter.language == "en-GB"
+        assert letter.body.startswith("Dear Mara Garrow,")
+        assert "1.33 mm" in letter.body
 
     def test_nothing_in_a_name_makes_a_header(self, owner):
         due(instrument__maker="X\r\nBcc: all@example.com", instrument__customer__name="A\nB")

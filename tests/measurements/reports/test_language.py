@@ -3,7 +3,6 @@
 import io
 
 import pytest
-from django.conf import settings
 from django.core import mail
 from django.test import Client
 from django.urls import reverse
@@ -16,17 +15,13 @@ from measurements.reports.mail import send_report, subject_of, words_of
 from measurements.reports.paper import pdf, pdf_html
 from measurements.reports.revisions import replaced_words, revise
 from shop.pdf import pdf_trouble
+from tests.catalogue import needs_words
 from tests.conftest import signed_in
 from tests.factories import ShopProfileFactory
 from tests.measurements.reports.test_content import make_visit, values
 
 pytestmark = pytest.mark.django_db
 needs_pdf = pytest.mark.skipif(bool(pdf_trouble()), reason="no PDF libraries here")
-#: Our own words need the catalogue; days and decimals come from the formats alone.
-needs_words = pytest.mark.skipif(
-    not (settings.BASE_DIR / "shop/locale/de/LC_MESSAGES/django.mo").exists(),
-    reason="the words are not compiled: run `make words`",
-)
 
 
 def german(**more):
