@@ -267,6 +267,19 @@ class TestCorrecting:
         ).content.decode()
         assert 'value="0.24 mm"' in page
 
+    def test_a_german_finds_it_with_decimal_commas(self, at_bench):
+        wrong = CheckInFactory(relief_mm=0.24)
+        address = reverse("check-in-correct", kwargs={"uuid": wrong.uuid})
+        page = at_bench.get(address, headers={"accept-language": "de"}).content.decode()
+        assert 'value="0,24 mm"' in page
+
+    @pytest.mark.parametrize(("language", "shown"), [("de", "1,234"), ("en", "1.234 mm")])
+    def test_what_a_german_typed_is_given_as_its_reader_reads_it(self, at_bench, language, shown):
+        wrong = CheckInFactory(relief_mm=1.234, as_typed={"unit": "mm", "relief_mm": "1,234"})
+        address = reverse("check-in-correct", kwargs={"uuid": wrong.uuid})
+        response = at_bench.get(address, headers={"accept-language": language})
+        assert response.context["form"]["relief_mm"].value() == shown
+
     def test_a_voided_one_cannot_be_corrected(self, at_bench, tech):
         wrong = CheckInFactory()
         at_bench.post(reverse("check-in-void", kwargs={"uuid": wrong.uuid}), {"reason": "test"})

@@ -255,4 +255,5 @@ def test_a_form_that_the_joint_no_longer_has_is_not_lost(at_bench, turned_up, ki
     assert "somebody changed the kind of neck joint" in page
     assert "3/8" in page
     assert "the bolt was stiff" in page
+    assert ("So as to", "lower the action") in response.context["typed"]
     assert Work.objects.count() == 0

@@ -54,6 +54,27 @@ def test_voiding_takes_the_turns_back(at_bench, tilting):
     assert Outlook.objects.get(instrument=tilting).bridge_rise_mm == pytest.approx(0.4)
 
 
+def test_a_german_finds_commas_in_the_boxes_and_may_send_them_as_they_are(at_bench, tilting):
+    address = reverse("work-add", kwargs={"tag": tilting.tag, "kind": "relief"})
+    german = {"accept-language": "de"}
+    boxes = at_bench.get(address, headers=german).context["form"].initial
+    assert boxes["relief_to_mm"] == "0,20 mm"  # the middle of the usual window, 0.10 to 0.30 mm
+    figures = {name: boxes[name] for name in ("relief_from_mm", "relief_to_mm")}
+    data = {"uuid": str(uuid4()), "day": timezone.localdate().isoformat(), **figures}
+    assert at_bench.post(address, data, headers=german).status_code == 302
+    assert Work.objects.get().relief_to_mm == pytest.approx(0.2)
+
+
+def test_what_a_turn_leads_to_is_said_with_commas_to_a_german(at_bench, tilting):
+    address = reverse("work-add", kwargs={"tag": tilting.tag, "kind": "joint"})
+    data = {"uuid": str(uuid4()), "day": timezone.localdate().isoformat(), "preview": "1"}
+    data |= {"turns": "0,75", "sense": "lower"}
+    page = at_bench.post(address, data, headers={"accept-language": "de"}).content.decode()
+    # arcsine(0.75 turn × 1.0 mm / 70 mm): by hand 0.6139°
+    assert "0,61°" in page
+    assert "0.61°" not in page
+
+
 REACH = "this joint has 2 3/8 turns left to lower the action, 0 to raise it."
 
 
