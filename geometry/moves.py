@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from geometry._checks import FloatArray
 from geometry.constants import SADDLE_STEP_MM, TILT_LIMIT_DEG
 from geometry.joint import bolt_travel, shim_tilt, tilt_after_turns
-from geometry.readings import Joint, Targets
+from geometry.readings import TURNED, Joint, Targets
 
 # Keeps a limit that is met exactly from being missed by the last digit of a float.
 HAIR = 1e-9
@@ -89,7 +89,7 @@ def settings_of(joint: Joint) -> Settings:
     Parameters
     ----------
     joint : Joint
-        Of kind "tilting" or "shimmed".
+        Of a kind of ``ADJUSTABLE``.
 
     Returns
     -------
@@ -97,12 +97,12 @@ def settings_of(joint: Joint) -> Settings:
         Turns in steps of ``turn_step`` within the limits of tilt, or the shims in stock; none that
         raises the strings where the joint is one-way.
     """
-    return _turn_settings(joint) if joint.kind == "tilting" else _shim_settings(joint)
+    return _turn_settings(joint) if joint.kind in TURNED else _shim_settings(joint)
 
 
 def tilt_left(joint: Joint) -> float:
     """Travel left in the sense that lowers the strings; 0 for a joint without any. [°]"""
-    if joint.kind == "tilting":
+    if joint.kind in TURNED:
         return max(joint.tilt_max_deg - joint.tilt_now_deg, 0.0)
     if joint.kind == "shimmed":
         return float(max(0.0, *_shims(joint)[0], 0.0))

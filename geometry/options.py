@@ -24,7 +24,7 @@ from geometry.constants import (
 )
 from geometry.joint import heel_wedge, rise_after_tilt, tilt_for_rise
 from geometry.moves import HAIR, UNTOUCHED, Setting, Settings, settable_cut, settings_of, tilt_left
-from geometry.readings import Joint, SetUp, Targets, saddle_height_on_line
+from geometry.readings import ADJUSTABLE, TURNED, Joint, SetUp, Targets, saddle_height_on_line
 
 OptionKey = Literal["leave", "saddle", "tilt", "tilt_and_saddle", "reset"]
 
@@ -267,7 +267,7 @@ def saddle_only(bench: Bench) -> Option:
 def _why_no_setting(bench: Bench, settings: Settings, wanted_rise_mm: float) -> str:
     """Why the joint cannot come near a wanted bridge rise; empty where it can move that way."""
     joint = bench.joint
-    if joint.kind == "tilting" and None in (joint.bolt_arm_mm, joint.thread_pitch_mm):
+    if joint.kind in TURNED and None in (joint.bolt_arm_mm, joint.thread_pitch_mm):
         return why.NO_BOLT_ON_RECORD
     if wanted_rise_mm < bench.rise_mm - HAIR and not np.any(settings.tilt_deg > 0):
         return why.NO_TRAVEL_DOWN
@@ -354,7 +354,7 @@ def reset(bench: Bench) -> Option:
         why_not = why.MORE_THAN_A_RESET
     elif wedge == 0.0:
         why_not = why.ALREADY_RIGHT
-    elif wedge < 0.0 and bench.joint.kind in ("tilting", "shimmed"):
+    elif wedge < 0.0 and bench.joint.kind in ADJUSTABLE:
         why_not = why.FORWARD_AT_THE_JOINT
     elif _misses(bench, rise - bench.rise_mm - cut):
         why_not = why.APART_FOR_SADDLE
@@ -364,7 +364,7 @@ def reset(bench: Bench) -> Option:
 
 def lay_out(bench: Bench) -> tuple[Option, ...]:
     """Every option that applies to the joint, feasible or not; those that can be undone first."""
-    adjustable = bench.joint.kind in ("tilting", "shimmed")
+    adjustable = bench.joint.kind in ADJUSTABLE
     moves = (tilt_only, tilt_and_saddle) if adjustable else ()
     return tuple(make(bench) for make in (leave, *moves, saddle_only, reset))
 

@@ -40,6 +40,9 @@ from geometry.constants import (
 
 JointKind = Literal["glued", "bolted", "shimmed", "tilting"]
 JOINT_KINDS: tuple[JointKind, ...] = ("glued", "bolted", "shimmed", "tilting")
+#: Kinds whose angle a screw sets, and all whose angle is set again without a reset.
+TURNED: tuple[JointKind, ...] = ("tilting",)
+ADJUSTABLE: tuple[JointKind, ...] = (*TURNED, "shimmed")
 
 
 def _pair(name: str, values: FloatArray) -> FloatArray:
@@ -155,7 +158,7 @@ class Joint:
     Parameters
     ----------
     kind : {"glued", "bolted", "shimmed", "tilting"}
-        Only the last two can change the neck's angle without a reset.
+        Those of ``ADJUSTABLE`` can change the neck's angle without a reset.
     pivot_x_mm : float or None
         Nut to pivot along the strings; None is the joint fret. [mm]
     pivot_depth_mm, heel_depth_mm : float

@@ -15,8 +15,8 @@ from instruments.measuring import OrderField
 from instruments.models import (
     DIMENSIONS,
     JOINT_DIMENSIONS,
+    TURNED,
     Instrument,
-    JointKind,
     NeckJoint,
     Strings,
 )
@@ -211,8 +211,8 @@ class JointForm(MeasuredModelForm):
         cleaned = super().clean()
         now, least = cleaned.get("tilt_now_deg"), cleaned.get("tilt_min_deg")
         most = joint_dimension("tilt_max_deg", cleaned.get("tilt_max_deg"))
-        tilting = cleaned.get("kind") == JointKind.TILTING
-        if tilting and now is not None and least is not None and not least <= now <= most:
+        turned = cleaned.get("kind") in TURNED
+        if turned and now is not None and least is not None and not least <= now <= most:
             self.add_error(
                 "tilt_now_deg",
                 _("Tilt now %(now)s° lies outside this joint's limits, %(least)s° to %(most)s°.")

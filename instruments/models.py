@@ -163,6 +163,11 @@ class JointKind(models.TextChoices):
     TILTING = "tilting", gettext_lazy("adjustable (tilting)")
 
 
+#: Joints whose angle a screw sets, and all whose angle is set again without a reset; geometry has the same.
+TURNED = (JointKind.TILTING,)
+ADJUSTABLE = (*TURNED, JointKind.SHIMMED)
+
+
 class Turn(models.TextChoices):
     CLOCKWISE = "clockwise", gettext_lazy("clockwise")
     ANTICLOCKWISE = "anticlockwise", gettext_lazy("anticlockwise")
@@ -218,3 +223,7 @@ class NeckJoint(models.Model):
 
     def __str__(self) -> str:
         return self.get_kind_display()
+
+    @property
+    def is_adjustable(self) -> bool:
+        return self.kind in ADJUSTABLE

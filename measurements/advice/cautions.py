@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
-from instruments.models import JointKind
+from instruments.models import TURNED
 from measurements.models import WorkKind
 
 WORDS = {
@@ -72,7 +72,7 @@ WORK_CAUTIONS: dict[str, StepCautions] = {
 def work_cautions(kind: str, joint_kind: str) -> dict[str, list[str]]:
     """Cautions of one kind of work on a joint, by when they count."""
     cautions = WORK_CAUTIONS[kind]
-    if kind == WorkKind.JOINT and joint_kind == JointKind.TILTING:
+    if kind == WorkKind.JOINT and joint_kind in TURNED:
         cautions = replace(cautions, during=(*cautions.during, "take_up"))
     return cautions.words()
 

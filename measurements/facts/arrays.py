@@ -14,7 +14,7 @@ from geometry.joint import shim_tilt
 from geometry.moisture import equilibrium_moisture_content
 from geometry.repeats import visit_u
 from instruments.defaults import USUAL_DIMENSIONS, joint_dimension
-from instruments.models import JointKind, Strings
+from instruments.models import TURNED, JointKind, Strings
 from measurements.facts.latest import latest
 from measurements.facts.provisional import A_MOMENT, Provisional, kept, with_reading
 from measurements.facts.rows import (
@@ -246,7 +246,7 @@ def _tilt_left(
     depth = instrument["heel_depth_mm"] / gain  # as the options have it: a gain is a shorter lever
     by_shim = shim_tilt(thickest, depth, np.maximum(shim_now, 0.0))
     return np.where(
-        kind == JointKind.TILTING, by_screw, np.where(kind == JointKind.SHIMMED, by_shim, 0.0)
+        np.isin(kind, TURNED), by_screw, np.where(kind == JointKind.SHIMMED, by_shim, 0.0)
     )
 
 

@@ -114,7 +114,7 @@ def instrument(request: HttpRequest, tag: str) -> HttpResponse:
         "newest_check_in": standing[0] if standing else None,
         "seen_on_visit": seen_on_visit(standing[::-1]),
         "kinds": work_kinds(found),
-        "adjustable": found.joint.kind in ("tilting", "shimmed"),
+        "adjustable": found.joint.is_adjustable,
         "reports": found.reports.newest().defer("content")[:10],
         "report_nonce": uuid4(),
     }

@@ -5,11 +5,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from geometry.units import LengthUnit
-from instruments.models import JointKind
+from instruments.models import ADJUSTABLE, TURNED
 from measurements.drawings.parts import figure
 from measurements.joint_sheet.figures import Figures
 from measurements.joint_sheet.forms import SheetForm
-from measurements.joint_sheet.rows import ROOMY, Row
+from measurements.joint_sheet.rows import Row
 from measurements.words import angle_words
 from shop.figures import length_words
 
@@ -51,10 +51,10 @@ def ahead_rows(found: Figures, form: SheetForm) -> list[Row]:
         Row(_("Bridge rise then, %(unit)s") % {"unit": unit}, _figures(found.rise_then_mm, unit)),
         Row(_("Tilt that takes it up"), [angle_words(float(deg)) for deg in need.tilt_deg]),
     ]
-    if kind == JointKind.TILTING:
+    if kind in TURNED:
         whole = [found.tilt_after_deg - least + float(deg) for deg in need.tilt_deg]
         rows.append(Row(_("Tilt range that needs"), [angle_words(deg) for deg in whole]))
-    if kind in ROOMY:
+    if kind in ADJUSTABLE:
         rows.append(Row(_("Travel left covers it"), _verdicts(need.by_joint)))
         rows.append(Row(_("Travel and saddle cover it"), _verdicts(need.with_saddle)))
     else:
@@ -79,13 +79,15 @@ def verdict_lines(found: Figures, form: SheetForm) -> list[str]:
         "(%(source)s)."
     ) % {"likely": likely, "low": low, "high": high, "source": form.start.lift.source}
     by_likely, by_high = found.cover.with_saddle[1:]
-    sentence = (_BOTH if kind in ROOMY else _SADDLE_ALONE)[0 if by_high else 1 if by_likely else 2]
+    sentence = (_BOTH if kind in ADJUSTABLE else _SADDLE_ALONE)[
+        0 if by_high else 1 if by_likely else 2
+    ]
     rooms = {
         "joint": length_words(case.joint_room_mm, unit),
         "saddle": length_words(case.saddle_room_mm, unit),
     }
     said = [lift, _(sentence) % rooms]
-    if kind == JointKind.TILTING:
+    if kind in TURNED:
         said.append(_by_joint_alone(found, form))
     return said
 

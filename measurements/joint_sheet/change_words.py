@@ -4,7 +4,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from geometry.units import LengthUnit
-from instruments.models import JointKind
+from instruments.models import TURNED
 from measurements.joint_sheet.figures import Figures
 from measurements.joint_sheet.forms import SheetForm
 from measurements.models import SIDES, Side
@@ -53,7 +53,7 @@ def change_lines(found: Figures, form: SheetForm) -> list[str]:
 
 def _tilt(found: Figures, form: SheetForm) -> str:
     change = f"{angle_words(found.tilt_now_deg)} → {angle_words(found.tilt_after_deg)}"
-    if form.cleaned_data["kind"] == JointKind.TILTING:
+    if form.cleaned_data["kind"] in TURNED:
         change += f", {_turns_words(found.turns, form)}"
     return _("Tilt %(change)s") % {"change": change}
 
@@ -79,7 +79,7 @@ def warning_lines(found: Figures, form: SheetForm) -> list[str]:
     said = []
     typed = form.cleaned_data
     least, most, after = typed["tilt_min_deg"], typed["tilt_max_deg"], found.tilt_after_deg
-    if typed["kind"] == JointKind.TILTING and not least - 1e-9 <= after <= most + 1e-9:
+    if typed["kind"] in TURNED and not least - 1e-9 <= after <= most + 1e-9:
         said.append(
             _("Tilt %(tilt)s is beyond this joint's travel, %(least)s to %(most)s.")
             % {"tilt": angle_words(after), "least": angle_words(least), "most": angle_words(most)}

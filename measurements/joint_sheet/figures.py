@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from geometry._checks import FloatArray
 from geometry.action import Neck, reach
 from geometry.joint import SideTrim, bolt_travel, heel_wedge, side_trim
-from geometry.readings import Joint, Readings
+from geometry.readings import TURNED, Joint, Readings
 from geometry.strings import pitch_frequency, string_tension
 from geometry.tuning import semitones_of
 from geometry.units import MM_PER_INCH
@@ -127,7 +127,6 @@ def work_out(form: SheetForm) -> Figures:
     pitch = form.pitch_mm()
     share = [0.0, pivot_share(bench), float(reach(bench.neck, frets[-1])[0]), 1.0]
     advance = TRIM_STEP_MM if typed["trim_mm"] is None else typed["trim_mm"]
-    tilting = joint.kind == "tilting"
     return Figures(
         case=case,
         neck=neck,
@@ -139,7 +138,7 @@ def work_out(form: SheetForm) -> Figures:
         turns=travel / pitch if typed["turns"] is None else typed["turns"],
         wedge_mm=float(heel_wedge(case.tilt_deg, joint.heel_depth_mm)),
         gap_mm=float(board_end_gap(bench, case.tilt_deg, frets[-1])),
-        gap_full_mm=_gap_at_full(case, joint, frets[-1]) if tilting else None,
+        gap_full_mm=_gap_at_full(case, joint, frets[-1]) if joint.kind in TURNED else None,
         trim_mm=advance,
         trim=_trim(case, advance, typed),
         pitch_mm=pitch,

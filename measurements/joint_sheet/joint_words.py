@@ -4,11 +4,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from geometry.units import LengthUnit
-from instruments.models import JointKind
+from instruments.models import ADJUSTABLE, TURNED, JointKind
 from measurements.drawings.parts import figure
 from measurements.joint_sheet.figures import NEWTON_PER_LBF, Figures
 from measurements.joint_sheet.forms import SheetForm
-from measurements.joint_sheet.rows import ROOMY, Line, Row
+from measurements.joint_sheet.rows import Line, Row
 from measurements.words import angle_words
 from shop.figures import decimal, length_words
 
@@ -25,7 +25,7 @@ def joint_lines(found: Figures, form: SheetForm) -> list[Line]:
     unit, kind, case = form.unit, form.cleaned_data["kind"], found.case
     now, after = angle_words(found.tilt_now_deg), angle_words(found.tilt_after_deg)
     rows = [Line(_("Tilt"), f"{now} → {after}" if case.tilt_deg else now)]
-    if kind == JointKind.TILTING:
+    if kind in TURNED:
         travel = _("%(length)s, %(turns)s turns") % {
             "length": length_words(found.travel_mm, unit),
             "turns": decimal(found.turns, 2),
@@ -35,7 +35,7 @@ def joint_lines(found: Figures, form: SheetForm) -> list[Line]:
         rows.append(Line(_("Heel"), _wedge(found, kind, unit)))
     rows += _gap(found, unit)
     rows.append(_trim(found, unit))
-    if kind in ROOMY:
+    if kind in ADJUSTABLE:
         left = _("%(angle)s, %(room)s at the saddle") % {
             "angle": angle_words(case.tilt_left_deg),
             "room": length_words(case.joint_room_mm, unit),
@@ -74,7 +74,7 @@ def _trim(found: Figures, unit: LengthUnit) -> Line:
 
 def turn_lines(found: Figures, form: SheetForm) -> list[Line]:
     """What one turn of this joint's adjuster does; nothing of a joint without one."""
-    if form.cleaned_data["kind"] != JointKind.TILTING:
+    if form.cleaned_data["kind"] not in TURNED:
         return []
     unit, turn = form.unit, found.turn
     at_12 = float(turn.action_12_mm)
@@ -120,7 +120,7 @@ def load_lines(found: Figures, form: SheetForm) -> list[Line]:
     if found.is_changed:
         moment = f"{decimal(before.moment_n_m.sum(), 2)} → {moment}"
     rows = [Line(_("Moment about the pivot"), moment)]
-    if form.cleaned_data["kind"] == JointKind.TILTING:
+    if form.cleaned_data["kind"] in TURNED:
         load = _forces(float(after.bolt_n.sum()))
         if found.is_changed:
             load = f"{_forces(float(before.bolt_n.sum()))} → {load}"

@@ -2,11 +2,6 @@
 
 from typing import NamedTuple
 
-from instruments.models import JointKind
-
-#: Joints whose angle may be set again without being taken apart: they have room of their own.
-ROOMY = (JointKind.TILTING, JointKind.SHIMMED)
-
 
 class Line(NamedTuple):
     name: str

@@ -5,7 +5,7 @@ from typing import NamedTuple
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
-from instruments.models import JointKind
+from instruments.models import TURNED, JointKind
 from instruments.string_sets import sources, threads
 from measurements.advice.cautions import caution_words
 from measurements.joint_sheet.figures import Figures
@@ -29,9 +29,9 @@ class Given(NamedTuple):
 
 def caution_lines(kind: str) -> list[str]:
     keys = ["maker", "slacken", "eyes"]
-    if kind in (JointKind.TILTING, JointKind.BOLTED):
+    if kind in (*TURNED, JointKind.BOLTED):
         keys.append("bolt")
-    if kind == JointKind.TILTING:
+    if kind in TURNED:
         keys.append("take_up")
     if kind in (JointKind.GLUED, JointKind.BOLTED):
         keys.append("trained")
@@ -48,7 +48,7 @@ def _shown(form: SheetForm, name: str) -> str:
 def given_figures(form: SheetForm) -> list[tuple[str, list[Given]]]:
     """The figures that the sheet rests on, by group, with where each is from."""
     unused = {"thread_pitch_mm"} if form.cleaned_data["thread"] != OTHER_THREAD else {"thread"}
-    if form.cleaned_data["kind"] != JointKind.TILTING:
+    if form.cleaned_data["kind"] not in TURNED:
         unused |= {*OF_ADJUSTER}
     return [
         (_(title), [_given(form, name) for name in names if _is_given(form, name, unused)])
@@ -72,7 +72,7 @@ def source_lines(found: Figures, form: SheetForm) -> list[str]:
     cited = [known[key] for key in used if key in known]
     cited.append(known["pitch"])
     thread = threads().get(form.cleaned_data["thread"])
-    if form.cleaned_data["kind"] == JointKind.TILTING and thread is not None:
+    if form.cleaned_data["kind"] in TURNED and thread is not None:
         cited.append(known[thread.source])
     return [
         *map(fixture_words, cited),

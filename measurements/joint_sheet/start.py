@@ -147,7 +147,7 @@ def start_of(now: Counsel) -> Start:
         shims_mm=joint.shims_mm,
         shim_now_mm=joint.shim_now_mm,
         one_way=joint.one_way,
-        rise_gain=joint.rise_gain if own_joint.kind in ("tilting", "shimmed") else 1.0,
+        rise_gain=joint.rise_gain if own_joint.is_adjustable else 1.0,
         lift=lift_of(now),
     )
 

@@ -7,6 +7,7 @@ import numpy as np
 from django.utils.translation import gettext as _
 
 from geometry.units import LengthUnit
+from instruments.models import ADJUSTABLE
 from measurements.drawings.parts import figure
 from measurements.drawings.side_view import After, Measured, SideView, side_views
 from measurements.joint_sheet.ahead_words import ahead_rows, chances, verdict_lines
@@ -20,7 +21,7 @@ from measurements.joint_sheet.joint_words import (
     total_cells,
     turn_lines,
 )
-from measurements.joint_sheet.rows import ROOMY, Line, Row
+from measurements.joint_sheet.rows import Line, Row
 from measurements.joint_sheet.sources import Given, caution_lines, given_figures, source_lines
 from measurements.models import SIDES
 from shop.figures import length_words
@@ -95,7 +96,7 @@ def _glance(found: Figures, form: SheetForm) -> list[Line]:
         Line(_("Bridge rise"), _moved(found, case.before.rise_mm, case.after.rise_mm, unit)),
         Line(_("Saddle room"), length_words(case.saddle_room_mm, unit)),
     ]
-    if form.cleaned_data["kind"] in ROOMY:
+    if form.cleaned_data["kind"] in ADJUSTABLE:
         said.append(Line(_("Joint room"), length_words(case.joint_room_mm, unit)))
     return said
 

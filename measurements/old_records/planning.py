@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
-from instruments.models import Instrument, JointKind, NeckJoint
+from instruments.models import TURNED, Instrument, NeckJoint
 from measurements.models import ImportRun
 from measurements.old_records.acts_bulk import InstrumentPlan, customers_by_name, import_rows
 from measurements.old_records.columns import shown
@@ -269,7 +269,7 @@ class _Planner:
         assumed = [
             key
             for key in ("bolt_arm_mm", "thread_pitch_mm")
-            if turning and plan.joint.kind == JointKind.TILTING and getattr(plan.joint, key) is None
+            if turning and plan.joint.kind in TURNED and getattr(plan.joint, key) is None
         ]
         if assumed:
             self.odd(turning[0], "turns", _assumed(*assumed))

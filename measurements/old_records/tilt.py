@@ -6,14 +6,14 @@ from django.utils.translation import gettext as _
 
 from geometry.joint import tilt_after_turns
 from instruments.defaults import joint_dimension
-from instruments.models import JointKind, NeckJoint
+from instruments.models import ADJUSTABLE, TURNED, JointKind, NeckJoint
 from measurements.old_records.columns import TILT_DEG, shown
 from measurements.old_records.rows import Row
 from measurements.old_records.stored import Turned
 
 SLACK_DEG = 0.01  # figures in a log are rounded
 MISMATCH_DEG = 0.05  # about 1/16 turn: a given tilt this far from the logged turns is worth a word
-MOVABLE = (JointKind.TILTING, JointKind.SHIMMED, JointKind.BOLTED)
+MOVABLE = (*ADJUSTABLE, JointKind.BOLTED)
 
 Say = Callable[[Row, str, str], None]  # row, key of the column, what is wrong or odd
 
@@ -68,7 +68,7 @@ def _allowed(joint: NeckJoint, row: Row, wrong: Say) -> bool:
 
 
 def _turn(joint: NeckJoint, row: Row, now: float, wrong: Say) -> bool:
-    if joint.kind != JointKind.TILTING:
+    if joint.kind not in TURNED:
         why = _("turns need an adjustable joint, but this one is %(kind)s; give joint_kind tilting")
         wrong(row, "turns", why % {"kind": joint.kind})
         return False

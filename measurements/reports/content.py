@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
 from geometry.units import LengthUnit
-from instruments.models import Instrument, JointKind
+from instruments.models import Instrument
 from measurements.advice.counsel import Counsel, counsel
 from measurements.advice.estimates import next_estimate
 from measurements.drawings.side_view import Measured, after_work, measured, side_views
@@ -251,7 +251,7 @@ def _drawings(
     after = (
         after_work(now.neck, readings[1], _("after the work"), key) if len(readings) > 1 else None
     )
-    turns = instrument.joint.kind in (JointKind.TILTING, JointKind.SHIMMED)
+    turns = instrument.joint.is_adjustable
     choices = {
         "fret_count": instrument.fret_count,
         "pivot_depth_mm": now.joint.pivot_depth_mm if turns else None,

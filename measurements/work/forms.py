@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _lazy
 
 from geometry.refusals import OutOfRangeError
 from instruments.defaults import USUAL_DIMENSIONS, joint_dimension
-from instruments.models import Instrument, JointKind
+from instruments.models import TURNED, Instrument, JointKind
 from measurements.check_ins.forms import DatedForm, action_field, reading_field
 from measurements.models import Side, WorkKind
 from measurements.work.joint_reach import reach_words, tilt_for_shim, tilt_for_turns
@@ -295,7 +295,7 @@ def work_form_class(kind: str, instrument: Instrument) -> type[WorkForm] | None:
     """The form for a kind of work on this instrument; None where its joint has no such work."""
     if kind == WorkKind.JOINT:
         by_joint: dict[str, type[WorkForm]] = {
-            JointKind.TILTING: TurnForm,
+            **dict.fromkeys(TURNED, TurnForm),
             JointKind.SHIMMED: ShimForm,
         }
         return by_joint.get(instrument.joint.kind)
@@ -308,7 +308,7 @@ def work_form_class(kind: str, instrument: Instrument) -> type[WorkForm] | None:
 def work_kinds(instrument: Instrument) -> list[tuple[str, str]]:
     """Kinds of work that can be logged on this instrument, with their words."""
     words: dict[str, str] = {
-        JointKind.TILTING: _("turn the adjuster"),
+        **dict.fromkeys(TURNED, _("turn the adjuster")),
         JointKind.SHIMMED: _("change the shim"),
     }
     kinds = []

@@ -12,7 +12,7 @@ from django.utils.translation import gettext_noop
 from django.views.decorators.http import require_GET, require_POST
 
 from geometry.units import LengthUnit
-from instruments.models import Instrument, JointKind
+from instruments.models import TURNED, Instrument
 from measurements.acts import record_work
 from measurements.advice.cautions import work_cautions
 from measurements.advice.counsel import Counsel, counsel
@@ -214,7 +214,7 @@ def _context(now: Counsel, form: WorkForm, shown: WorkForm, unit: LengthUnit) ->
         "cautions": work_cautions(kind, now.instrument.joint.kind),
     }
     given = shown.cleaned_data if changes else {}
-    if kind == WorkKind.JOINT and now.instrument.joint.kind == JointKind.TILTING:
+    if kind == WorkKind.JOINT and now.instrument.joint.kind in TURNED:
         context |= _turning(now, turns_in(shown.data) or 0.0, unit)
     elif kind == WorkKind.JOINT:
         option = option_for(now, kind)
@@ -256,7 +256,7 @@ def _loop_context(now: Counsel, kind: str, unit: LengthUnit) -> dict[str, Any]:
         context["again"] = StepReadingForm(instrument=instrument, kind=kind, unit=unit)
         context["unmeasured"] = bool(now.facts.unmeasured[0])
         context["last_step"] = _last_step(now)
-    if kind == WorkKind.JOINT and instrument.joint.kind == JointKind.TILTING:
+    if kind == WorkKind.JOINT and instrument.joint.kind in TURNED:
         turned = turned_in_visit(instrument)
         context["verdict"] = verdict(now, option_for(now, kind), turned, unit)
     elif (
