@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_GET
 
 from measurements.drawings.hands_svg import drift_picture
@@ -25,6 +26,7 @@ class GaugeForm(ModelForm):
     class Meta:
         model = Gauge
         fields = ["name", "kind", "checked_on", "check_every_months", "retired", "notes"]
+        labels = {"notes": _lazy("Notes")}
         widgets = {
             "checked_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
             "notes": forms.Textarea(attrs={"rows": 3}),
