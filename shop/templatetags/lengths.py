@@ -19,7 +19,7 @@ def _missing(value_mm: Any) -> bool:
 
 
 @register.filter
-def length(value_mm: Any, unit: LengthUnit = "mm") -> str:
+def in_unit(value_mm: Any, unit: LengthUnit = "mm") -> str:
     """A length with its unit, or a dash where there is none."""
     return DASH if _missing(value_mm) else length_words(value_mm, unit or "mm")
 
