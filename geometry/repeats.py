@@ -71,7 +71,7 @@ def parse_lengths(text: str, default_unit: LengthUnit = "mm") -> tuple[Length, .
     text : str
         For example ``2.4``, ``2.4 2.5 2.4 mm``, ``2.4, 2.5``, ``2,4; 2,5``, ``0.094" 0.095"``, ``6/64 7/64``,
         ``1 1/64; 1 3/64``. A whole number before a fraction belongs to it.
-    default_unit : {"mm", "in"}
+    default_unit : one of ``UNITS``
         Unit of a plain number where none is written.
 
     Returns
@@ -145,9 +145,7 @@ def _group(text: str, group: list[str], words: str) -> list[_Piece]:
         raise _refuse(text, Sentence.UNKNOWN_UNIT, unit=words)
     _refuse_split_numbers(text, group)
     numerals = _joined(text, group)
-    unit: LengthUnit | None = None
-    if words:
-        unit = "in" if _LENGTH_UNITS[words] == "in" else "mm"
+    unit = _LENGTH_UNITS[words] if words else None
     plain = [_Piece(item, None) for item in numerals[:-1]]
     return [*plain, _Piece(numerals[-1], unit)]
 
@@ -179,7 +177,7 @@ def _units(text: str, pieces: Sequence[_Piece], default: LengthUnit) -> list[Len
     named = [piece.named for piece in pieces if piece.named]
     if len(named) == 1 and pieces[-1].named:
         fractions = {piece.is_fraction for piece in pieces}
-        if len(fractions) > 1 and named[0] == "mm":
+        if len(fractions) > 1 and named[0] != "in":
             raise _refuse(text, Sentence.INCHES_AND_MM)
         return [named[0]] * len(pieces)
     units: list[LengthUnit] = [

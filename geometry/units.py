@@ -7,9 +7,10 @@ as typed kept beside it. Whatever is not plainly one number is refused, saying w
 import math
 import re
 import unicodedata
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Literal
+from typing import Literal, NamedTuple, TypeVar
 
 from geometry._checks import as_between, as_finite
 from geometry.constants import (
@@ -21,14 +22,29 @@ from geometry.constants import (
     TEXT_LIMIT,
     TURNS_LIMIT,
 )
-from geometry.constants import MM_PER_INCH as MM_PER_INCH  # for forms and charts too
+from geometry.constants import MM_PER_INCH as MM_PER_INCH  # for forms too
 from geometry.refusals import OutOfRangeError, Phrase, RefusedTextError, Sentence
 
 LengthUnit = Literal["mm", "in"]
 QuantityKind = Literal["humidity", "temperature", "turns", "angle"]
+Name = TypeVar("Name", bound=str)
 
 MINUS = "\N{MINUS SIGN}"
-_INCH = Fraction(MM_PER_INCH).limit_denominator(10)
+
+
+class UnitOfLength(NamedTuple):
+    """What one of it is [mm], and with how many decimals a person writes it."""
+
+    mm: float
+    decimals: int
+
+
+UNITS: dict[LengthUnit, UnitOfLength] = {
+    "mm": UnitOfLength(1.0, 2),
+    "in": UnitOfLength(MM_PER_INCH, 3),
+}
+_ANY_UNIT = " or ".join(repr(name) for name in UNITS)
+_EXACT_MM = {name: Fraction(str(unit.mm)) for name, unit in UNITS.items()}
 
 # Signs that keyboards and copied text put in the place of plain ones.
 _PLAIN = str.maketrans(
@@ -51,7 +67,7 @@ _PLAIN = str.maketrans(
         "\N{DEGREE FAHRENHEIT}": "°F",
     }
 )
-_LENGTH_UNITS = {
+_LENGTH_UNITS: dict[str, LengthUnit] = {
     **dict.fromkeys(("mm", "millimetre", "millimetres", "millimeter", "millimeters"), "mm"),
     **dict.fromkeys(("in", "inch", "inches", '"', "''"), "in"),
 }
@@ -149,7 +165,7 @@ def _plain(text: str, what: str, limit: int = TEXT_LIMIT) -> str:
     return _SLASH.sub("/", "".join(spread)).strip().lower()  # "6 / 64" is one fraction
 
 
-def _split(text: str, what: str, units: dict[str, str]) -> tuple[list[str], str | None]:
+def _split(text: str, what: str, units: Mapping[str, Name]) -> tuple[list[str], Name | None]:
     """Return the numeral's one or two parts and the unit, or None where none was given."""
     plain = _plain(text, what)
     plain = re.sub(r"^([+-]) +", r"\1", plain)  # "- 0.3" is a number with a stray space
@@ -211,7 +227,7 @@ def parse_length(text: str, default_unit: LengthUnit = "mm") -> Length:
     text : str
         For example ``2.4``, ``2,4 mm``, ``0.094"``, ``6/64``, ``1 1/64 in``, ``½``. A fraction is
         in inches unless mm is said.
-    default_unit : {"mm", "in"}
+    default_unit : one of ``UNITS``
         Unit of a plain number without one.
 
     Returns
@@ -229,20 +245,16 @@ def parse_length(text: str, default_unit: LengthUnit = "mm") -> Length:
     >>> parse_length("6/64").mm
     2.38125
     """
-    if default_unit not in ("mm", "in"):
-        raise ValueError(f"default_unit must be 'mm' or 'in', got {default_unit!r}")
+    if default_unit not in UNITS:
+        raise ValueError(f"default_unit must be {_ANY_UNIT}, got {default_unit!r}")
     numerals, named = _split(text, "length", _LENGTH_UNITS)
     value, is_fraction = _value(text, numerals, "length")
-    unit: LengthUnit = default_unit
-    if named == "in" or (named is None and is_fraction):
-        unit = "in"
-    elif named == "mm":
-        unit = "mm"
+    unit = named or ("in" if is_fraction else default_unit)
     return _length(value, unit, text)
 
 
 def _length(value: Fraction, unit: LengthUnit, text: str) -> Length:
-    exact = value * _INCH if unit == "in" else value
+    exact = value * _EXACT_MM[unit]
     if abs(exact) > LENGTH_LIMIT_MM:
         raise _refuse(text, Sentence.OVER_LENGTH, "length", limit=f"{LENGTH_LIMIT_MM:g}")
     return Length(float(exact), unit, text)
@@ -320,10 +332,10 @@ def format_length(mm: float, unit: LengthUnit = "mm", *, sixty_fourths: bool = F
     ----------
     mm : float
         Length. [mm]
-    unit : {"mm", "in"}
-        Unit to write: mm with two decimals, inches with three.
+    unit : one of ``UNITS``
+        Unit to write, with its decimals: mm with two, inches with three.
     sixty_fourths : bool
-        Inches as the nearest 64th instead; has no meaning for mm.
+        Inches as the nearest 64th instead; has no meaning for other units.
 
     Returns
     -------
@@ -333,20 +345,18 @@ def format_length(mm: float, unit: LengthUnit = "mm", *, sixty_fourths: bool = F
     Raises
     ------
     ValueError
-        If the length is not finite or the unit is not one of the two.
+        If the length is not finite or the unit is none of ``UNITS``.
     """
     value = mm
     if not (isinstance(mm, float) and -LENGTH_LIMIT_MM <= mm <= LENGTH_LIMIT_MM):
         # What takes any array says what is wrong, and is slow for one good number.
         value = float(as_between("mm", mm, -LENGTH_LIMIT_MM, LENGTH_LIMIT_MM))
-    if unit == "mm":
-        return f"{_number(value, 2)} mm"
-    if unit != "in":
-        raise ValueError(f"unit must be 'mm' or 'in', got {unit!r}")
-    inches = value / MM_PER_INCH
-    if sixty_fourths:
-        return f"{_mixed(inches, SIXTY_FOURTHS, reduce=False)} in"
-    return f"{_number(inches, 3)} in"
+    if unit not in UNITS:
+        raise ValueError(f"unit must be {_ANY_UNIT}, got {unit!r}")
+    size_mm, decimals = UNITS[unit]
+    if sixty_fourths and unit == "in":
+        return f"{_mixed(value / size_mm, SIXTY_FOURTHS, reduce=False)} in"
+    return f"{_number(value / size_mm, decimals)} {unit}"
 
 
 def format_turns(turns: float) -> str:

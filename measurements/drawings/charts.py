@@ -7,7 +7,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
-from geometry.units import MM_PER_INCH, LengthUnit
+from geometry.units import UNITS, LengthUnit
 from measurements.drawings.figures import (
     axis_name,
     day_format,
@@ -29,7 +29,7 @@ def trend_figure(trend: Trend, unit: LengthUnit = "mm") -> dict[str, Any]:
     Bridge rise corrected for work and season with its band, the two limits and marks for work; then
     the action at fret 12; then the saddle.
     """
-    per_unit = 1.0 if unit == "mm" else MM_PER_INCH
+    per_unit = UNITS[unit].mm
     data = [*_rise(trend, per_unit)]
     for row, series in ((2, trend.actions), (3, trend.saddles)):
         data += _sides(row, series, per_unit)
@@ -48,7 +48,7 @@ def trend_figure(trend: Trend, unit: LengthUnit = "mm") -> dict[str, Any]:
 
 def _axes(trend: Trend, unit: LengthUnit, per_unit: float) -> dict[str, Any]:
     axes = rows_on_one_time_axis(HEIGHTS, GAP)
-    digits = ".2f" if unit == "mm" else ".3f"
+    digits = f".{UNITS[unit].decimals}f"
     for row, words in enumerate(_rows(), start=1):
         axes[axis_name("x", row)] |= {
             "hoverformat": day_format(),

@@ -15,6 +15,15 @@ Point = tuple[float, float]
 SIDES = (gettext_noop("bass"), gettext_noop("treble"))
 TEXT = 12.0  # size of the type. [px of the view box]
 LETTER = 0.62  # widest usual letter of the type, as a share of its size
+#: A side view's scales: along and up [mm], as their figures are written; and its note.
+SCALE_MM: dict[LengthUnit, tuple[float, float, str, str]] = {
+    "mm": (100.0, 5.0, "100", "5"),
+    "in": (101.6, 5.08, "4", "0.2"),
+}
+FIGURES_IN: dict[LengthUnit, str] = {
+    "mm": gettext_noop("Figures in mm, heights ×%(factor)s"),
+    "in": gettext_noop("Figures in inches, heights ×%(factor)s"),
+}
 
 
 def side_words(side: str) -> str:

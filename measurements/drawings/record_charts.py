@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from django.utils.translation import gettext as _
 
-from geometry.units import MM_PER_INCH, LengthUnit
+from geometry.units import UNITS, LengthUnit
 from measurements.drawings.charts import ACCENT, ALARM, INK, SOFT
 from measurements.drawings.figures import day_format, figure, scatter
 from measurements.facts.rows import date_of
@@ -118,12 +118,12 @@ def _kinds() -> tuple[tuple[bool, str, str, str], ...]:
 
 
 def _in_unit(rise_mm: np.ndarray, unit: LengthUnit) -> list[float]:
-    shown = np.round(rise_mm / (1.0 if unit == "mm" else MM_PER_INCH), DECIMALS)
+    shown = np.round(rise_mm / UNITS[unit].mm, DECIMALS)
     return [float(height) for height in shown]
 
 
 def _digits(unit: LengthUnit) -> str:
-    return ".2f" if unit == "mm" else ".3f"
+    return f".{UNITS[unit].decimals}f"
 
 
 def _layout(unit: LengthUnit, *, height: int) -> dict[str, Any]:

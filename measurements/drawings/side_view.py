@@ -128,7 +128,7 @@ def side_view(
     pivot_x_mm, pivot_depth_mm : float, optional
         Where the joint turns: nut to pivot (default: the joint fret), and its depth below the fret
         plane. Without a depth no pivot is drawn. [mm]
-    unit : {"mm", "in"}
+    unit : one of ``geometry.units.UNITS``
         Unit of the figures.
     name : str
         What to call the instrument in the title.

@@ -11,6 +11,8 @@ from geometry.constants import MAX_FRET
 from geometry.frets import fret_distance
 from geometry.units import LengthUnit
 from measurements.drawings.parts import (
+    FIGURES_IN,
+    SCALE_MM,
     SIDES,
     After,
     Line,
@@ -32,10 +34,6 @@ NARROW = 340  # px of the view box: a phone, where its type is then as large as 
 WIDE = 720  # a desk or an A4 page
 FACTORS = (20, 16, 12, 10, 8, 6, 5, 4, 3, 2, 1)
 PLOT_HEIGHT = {NARROW: 150.0, WIDE: 190.0}
-SCALE_MM: dict[LengthUnit, tuple[float, float, str, str]] = {
-    "mm": (100.0, 5.0, "100", "5"),
-    "in": (101.6, 5.08, "4", "0.2"),
-}
 LEFT, RIGHT, ROW, ELBOW = 10.0, 6.0, 16.0, 18.0
 
 # Of the picture only, not measured: usual sizes (bridge: 6.4–7.9 mm is common, "Neck resets",
@@ -397,6 +395,5 @@ class Sheet:
         pivot = self._pivot()
         if pivot is not None:
             yield Text(pivot[0] + 8.0, pivot[1] + 4.0, _("pivot"), "start")
-        inches = _("Figures in inches, heights ×%(factor)s")
-        words = inches if self.unit == "in" else _("Figures in mm, heights ×%(factor)s")
+        words = _(FIGURES_IN[self.unit])
         yield Text(0.0, bottom + ROW * 2, words % {"factor": self.factor}, "start")

@@ -11,9 +11,9 @@ from itertools import pairwise
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_noop, ngettext
 
-from geometry.units import MM_PER_INCH, LengthUnit
+from geometry.units import UNITS, LengthUnit
 from measurements.drawings.charts import shows_reset_limit
 from measurements.drawings.parts import Line, Point, Text, text_width
 from measurements.forecast.trend import BandPoint, Trend
@@ -26,7 +26,14 @@ LEFT, RIGHT, ABOVE, ROW, TICK = 42.0, 8.0, 38.0, 17.0, 16.0
 LEAST_AHEAD = timedelta(days=3653)
 BEYOND = timedelta(days=731)
 MARGIN = 0.12  # of the height kept free above and below
-STEPS = {"mm": (0.2, 0.5, 1.0, 2.0, 5.0), "in": (0.01, 0.02, 0.05, 0.1, 0.2)}
+HEADINGS: dict[LengthUnit, str] = {
+    "mm": gettext_noop("Bridge rise in mm"),
+    "in": gettext_noop("Bridge rise in inches"),
+}
+STEPS: dict[LengthUnit, tuple[float, ...]] = {
+    "mm": (0.2, 0.5, 1.0, 2.0, 5.0),
+    "in": (0.01, 0.02, 0.05, 0.1, 0.2),
+}
 YEARS = (1, 2, 5, 10, 20, 50)
 MOST_TICKS = 8
 Box = tuple[float, float, float, float]
@@ -95,7 +102,7 @@ def trend_picture(
     ----------
     trend : Trend
         Readings, band, limits and work. [mm]
-    unit : {"mm", "in"}
+    unit : one of ``geometry.units.UNITS``
         Unit of the scale and of the words.
     name : str
         What to call the instrument in the title.
@@ -202,13 +209,13 @@ class _Plot:
         )
 
     def _levels(self) -> list[tuple[float, str]]:
-        per_unit = MM_PER_INCH if self.unit == "in" else 1.0
+        per_unit, decimals = UNITS[self.unit]
         low, high = self.low_mm / per_unit, self.high_mm / per_unit
         steps = STEPS[self.unit]
         step = next((s for s in steps if (high - low) / s <= MOST_TICKS), steps[-1])
         marks = range(int(-(-low // step)), int(high // step) + 1)
-        digits = 2 if self.unit == "in" else 1
-        return [(self.y(mark * step * per_unit), decimal(mark * step, digits)) for mark in marks]
+        places = max(decimals - 1, 0)
+        return [(self.y(mark * step * per_unit), decimal(mark * step, places)) for mark in marks]
 
     def _course(self, level: Callable[[BandPoint], float]) -> list[Point]:
         """A line through the band's points, cut where it leaves the picture at the top."""
@@ -337,7 +344,7 @@ def _inside(box: Box, point: Point, margin: float) -> bool:
 
 
 def _heading(unit: LengthUnit) -> str:
-    return _("Bridge rise in inches") if unit == "in" else _("Bridge rise in mm")
+    return _(HEADINGS[unit])
 
 
 def words_of(trend: Trend, unit: LengthUnit) -> str:

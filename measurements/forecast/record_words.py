@@ -8,7 +8,7 @@ import numpy as np
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from geometry.units import MM_PER_INCH, LengthUnit
+from geometry.units import UNITS, LengthUnit
 from measurements.facts.arrays import HORIZON_YEARS
 from measurements.facts.rows import date_of
 from measurements.forecast.movement import Movement, NextReading
@@ -35,7 +35,7 @@ class Part:
 
 def movement_parts(found: Movement, unit: LengthUnit) -> list[Part]:
     """The parts and, last, their sum, rounded so that the figures shown add up."""
-    step = 0.01 if unit == "mm" else 0.001 * MM_PER_INCH
+    step = UNITS[unit].mm / 10 ** UNITS[unit].decimals
     total = round(found.newest_mm / step) - round(found.first_mm / step)
     lasting, season, work = (
         round(mm / step) for mm in (found.lasting_mm, found.season_mm, found.work_mm)

@@ -1,7 +1,7 @@
 """The joint sheet's form: every figure of an instrument and a change of it, from the page's address."""
 
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, gettext_noop
 
 from geometry.joint import tilt_after_turns
-from geometry.units import LengthUnit
+from geometry.units import UNITS, LengthUnit
 from instruments.forms import LABELS
 from instruments.models import (
     COUNTS,
@@ -184,8 +184,8 @@ class SheetForm(MeasuredForm):
 
     def __init__(self, params: Mapping[str, Any], *, start: Start, unit: LengthUnit) -> None:
         self.start = start
-        shown: LengthUnit = "mm" if params.get("unit_shown", unit) == "mm" else "in"
-        super().__init__(unit=shown)
+        shown = params.get("unit_shown", unit)
+        super().__init__(unit=cast(LengthUnit, shown) if shown in UNITS else unit)
         self.fields["thread"].choices = _thread_choices()  # type: ignore[attr-defined]
         self.fields["string_set"].choices = _set_choices()  # type: ignore[attr-defined]
         for number, note in zip(SIX, tuning(), strict=True):
@@ -230,13 +230,13 @@ class SheetForm(MeasuredForm):
         return field.show(value)
 
     def is_as_started(self, name: str) -> bool:
-        """Whether a box still holds what it held, in either unit: its figure is then the exact one."""
+        """Whether a box still holds what it held, in any unit: its figure is then the exact one."""
         text = str(self.data.get(name, "")).strip()
         field, value = self.fields[name], self.start.figures.get(name)
         if value is None:
             return text == self.starting[name]
         if isinstance(field, LengthField):
-            return text in (length_words(value, "mm"), length_words(value, "in"))
+            return text in [length_words(value, one) for one in UNITS]
         return text == self.starting[name]
 
     def clean(self) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from typing import Any, Literal
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
-from geometry.units import LengthUnit, QuantityKind, parse_length, parse_quantity
+from geometry.units import UNITS, LengthUnit, QuantityKind, parse_length, parse_quantity
 from instruments.models import DIMENSIONS, JOINT_DIMENSIONS, Instrument, JointKind, Strings
 from measurements.check_ins.ranges import (
     POSSIBLE,
@@ -34,7 +34,7 @@ LEAST_RADIUS_MM = (
 TURNS = (-40.0, 40.0)
 TILT_DEG = (-5.0, 5.0)
 SHOWN = 40
-ACTION = re.compile(r"action_([0-9]{1,4})_(bass|treble)_(mm|in)")
+ACTION = re.compile(r"action_([0-9]{1,4})_(bass|treble)_(" + "|".join(UNITS) + ")")
 DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 WHOLE = re.compile(r"([0-9]{1,6})(?:\.0*)?")
 FLAT = frozenset(("flat", "inf", "infinity", "∞", "0"))
@@ -261,7 +261,7 @@ def known_columns(today: date) -> dict[str, Column]:
         unit = "%" if kind == "humidity" else "°C"
         read = _quantity(kind, unit, POSSIBLE[name])  # type: ignore[arg-type]
         columns.append(Column(name, name, "climate", read, USUAL[name], unit))
-    for unit_in_name in ("mm", "in"):
+    for unit_in_name in UNITS:
         columns += _length_columns(unit_in_name)
     return {column.name: column for column in columns}
 
@@ -348,4 +348,5 @@ def remembering(read: Callable[[str], Any]) -> Callable[[str], Any]:
 def as_typed(column: Column, text: str) -> str:
     """The text of a cell with its column's unit where the cell did not say it."""
     bare = not any(sign.isalpha() or sign in "\"'″′”" for sign in text)
-    return f"{text} in" if column.name.endswith("_in") and bare else text
+    unit = column.name.rpartition("_")[2]
+    return f"{text} {unit}" if bare and unit in UNITS and unit != "mm" else text

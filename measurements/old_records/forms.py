@@ -12,8 +12,8 @@ from measurements.old_records.archive import LIMIT_BYTES
 from measurements.old_records.matching import LEAVE_OUT, Heading, choices
 from measurements.old_records.table import too_large
 from shop.fields import Form
+from shop.models import Unit
 
-UNITS = [("mm", gettext_lazy("millimetres")), ("in", gettext_lazy("inches"))]
 DAY_ORDERS = [
     ("iso", "2026-03-31"),
     ("day", gettext_lazy("31/3/2026 (day first)")),
@@ -49,7 +49,7 @@ class MatchForm(Form):
 
     unit = forms.ChoiceField(
         label=gettext_lazy("Lengths are in"),
-        choices=UNITS,
+        choices=Unit,
         error_messages={"required": gettext_lazy("Choose what unit bare lengths are in.")},
     )
     day_order = forms.ChoiceField(

@@ -14,7 +14,7 @@ from typing import Literal
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
-from geometry.units import LengthUnit
+from geometry.units import UNITS, LengthUnit
 from measurements.old_records.columns import HIGHEST_FRET, action_column, known_columns
 from measurements.old_records.table import Table, TableError
 
@@ -252,7 +252,7 @@ def _by_name() -> frozenset[str]:
 
 
 def _without_unit(name: str) -> str:
-    return re.sub(r"_(?:mm|in)$", "", name)
+    return re.sub(rf"_(?:{'|'.join(UNITS)})$", "", name)
 
 
 def _fret_of(key: str) -> int | None:

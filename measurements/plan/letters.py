@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import cast
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
@@ -37,7 +38,7 @@ def letter_for(call: Call, shop: ShopProfile) -> Letter:
 
 
 def _paragraphs(call: Call, shop: ShopProfile) -> list[str]:
-    unit: LengthUnit = "in" if call.customer.unit == "in" else "mm"
+    unit = cast(LengthUnit, call.customer.unit)
     about = _("We look after your instrument, %(name)s (tag %(tag)s).") % {
         "name": instrument_name(call),
         "tag": call.instrument.tag,

@@ -6,7 +6,7 @@ unit and the pictures' coordinates. Templates only print it; nothing is computed
 
 from dataclasses import asdict
 from datetime import date, datetime
-from typing import Any
+from typing import Any, cast
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
@@ -106,7 +106,7 @@ def freeze(
     received, returned = visit(instrument, before)
     check_ins = [check_in for check_in in (received, returned) if check_in is not None]
     customer = instrument.customer
-    unit = unit or ("in" if customer is not None and customer.unit == "in" else "mm")
+    unit = unit or ("mm" if customer is None else cast(LengthUnit, customer.unit))
     language = language or language_for(customer, ShopProfile.current())
     works = _works(instrument, check_ins, before or issued_at)
     issued_on = timezone.localtime(issued_at).date()
