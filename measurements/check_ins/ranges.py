@@ -3,19 +3,35 @@
 Ranges are common practice and mechanics, no published source; a figure outside USUAL is rare, not wrong.
 """
 
+from typing import NamedTuple
+
 from shop.models import ShopProfile
 
-POSSIBLE: dict[str, tuple[float, float]] = {
-    "relief_mm": (-0.5, 1.5),
-    "bridge_rise_mm": (-8.0, 10.0),
-    "saddle_bass_mm": (0.0, 10.0),
-    "saddle_treble_mm": (0.0, 10.0),
-    "margin_bass_mm": (0.0, 10.0),
-    "margin_treble_mm": (0.0, 10.0),
-    "action_mm": (0.0, 12.0),
-    "humidity_pct": (1.0, 100.0),
-    "temperature_c": (-20.0, 50.0),
+
+class Reading(NamedTuple):
+    """What a reading can be, what it mostly is, and the setting that holds one's standard deviation.
+
+    Margins are read with the saddle's gauge; the action's setting goes by the fret.
+    """
+
+    possible: tuple[float, float]
+    usual: tuple[float, float]
+    gauge: str = ""
+
+
+READINGS: dict[str, Reading] = {
+    "relief_mm": Reading((-0.5, 1.5), (-0.1, 0.8), "relief_u_mm"),
+    "bridge_rise_mm": Reading((-8.0, 10.0), (-3.0, 4.5), "bridge_rise_u_mm"),
+    "saddle_bass_mm": Reading((0.0, 10.0), (0.8, 6.0), "saddle_u_mm"),
+    "saddle_treble_mm": Reading((0.0, 10.0), (0.5, 6.0), "saddle_u_mm"),
+    "margin_bass_mm": Reading((0.0, 10.0), (1.5, 6.0), "saddle_u_mm"),
+    "margin_treble_mm": Reading((0.0, 10.0), (1.5, 6.0), "saddle_u_mm"),
+    "action_mm": Reading((0.0, 12.0), (0.1, 7.0)),
+    "humidity_pct": Reading((1.0, 100.0), (15.0, 85.0)),
+    "temperature_c": Reading((-20.0, 50.0), (5.0, 35.0)),
 }
+POSSIBLE = {name: reading.possible for name, reading in READINGS.items()}
+USUAL = {name: reading.usual for name, reading in READINGS.items()}
 
 #: What the figures of a piece of work can be.
 WORK_POSSIBLE: dict[str, tuple[float, float]] = {
@@ -35,18 +51,6 @@ WORK_POSSIBLE: dict[str, tuple[float, float]] = {
     "wedge_mm": (-5.0, 8.0),
 }
 
-USUAL: dict[str, tuple[float, float]] = {
-    "relief_mm": (-0.1, 0.8),
-    "bridge_rise_mm": (-3.0, 4.5),
-    "saddle_bass_mm": (0.8, 6.0),
-    "saddle_treble_mm": (0.5, 6.0),
-    "margin_bass_mm": (1.5, 6.0),
-    "margin_treble_mm": (1.5, 6.0),
-    "action_mm": (0.1, 7.0),
-    "humidity_pct": (15.0, 85.0),
-    "temperature_c": (5.0, 35.0),
-}
-
 
 def possible_action(fret: int) -> tuple[float, float]:
     """What the action can be at a fret: near the nut a string cannot stand as high as at the body."""
@@ -60,20 +64,9 @@ def usual_action(fret: int) -> tuple[float, float]:
     return (max(low, 0.055 * fret), min(high, 1.0 + 0.4 * fret))
 
 
-#: The setting that holds the standard deviation of one reading; margins are read with the saddle's gauge.
-_GAUGE = {
-    "relief_mm": "relief_u_mm",
-    "bridge_rise_mm": "bridge_rise_u_mm",
-    "saddle_bass_mm": "saddle_u_mm",
-    "saddle_treble_mm": "saddle_u_mm",
-    "margin_bass_mm": "saddle_u_mm",
-    "margin_treble_mm": "saddle_u_mm",
-}
-
-
 def gauge_u_mm(name: str, profile: ShopProfile) -> float:
     """Standard deviation of one reading of a length other than the action. [mm]"""
-    return float(getattr(profile, _GAUGE[name]))
+    return float(getattr(profile, READINGS[name].gauge))
 
 
 def action_gauge_u_mm(fret: int, profile: ShopProfile) -> float:

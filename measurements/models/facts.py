@@ -79,19 +79,7 @@ class CheckIn(Voidable):
             one_of("relief_press", Press),
             in_range("bridge_rise_count", 1, 20),
             in_range("bridge_rise_spread_mm", 0, 10),
-            *(
-                possible(name)
-                for name in (
-                    "humidity_pct",
-                    "temperature_c",
-                    "relief_mm",
-                    "bridge_rise_mm",
-                    "saddle_bass_mm",
-                    "saddle_treble_mm",
-                    "margin_bass_mm",
-                    "margin_treble_mm",
-                )
-            ),
+            *(possible(name) for name in POSSIBLE if name != "action_mm"),
         ]
         indexes = [
             models.Index(fields=["instrument", "measured_at"]),

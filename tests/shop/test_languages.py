@@ -94,7 +94,7 @@ class TestTheSignInPage:
             ("de", GERMAN, "Passwort"),
             ("de-CH,fr;q=0.8", GERMAN, "Passwort"),
             ("en-US,en;q=0.9", ENGLISH, "Password"),
-            ("fr,it;q=0.5", ENGLISH, "Password"),
+            ("tlh,eo;q=0.5", ENGLISH, "Password"),
             ("", ENGLISH, "Password"),
         ],
     )
