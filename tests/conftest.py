@@ -7,10 +7,16 @@ from django.db.models.signals import post_migrate
 from django.dispatch import receiver
 from django.test import Client
 from django.utils import translation
+from hypothesis import HealthCheck
+from hypothesis import settings as drawing
 
 from shop.models import User
 from shop.roles import ROLES
 from tests.factories import UserFactory
+
+# How fast a machine is says nothing about the app.
+drawing.register_profile("any machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+drawing.load_profile("any machine")
 
 
 @pytest.fixture(scope="session")

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import strategies as st
 
 from geometry.action import Neck, action_at_fret
-from geometry.readings import Joint, Readings, Targets
+from geometry.readings import ADJUSTABLE, JOINT_KINDS, TURNED, Joint, Readings, Targets
 
 # geometry.md section 2's neck: its worked rows are the outside values of test_action.
 NECK = Neck(645.2, 2.5, 14, 406.4, 18.5, 27.0)
@@ -54,9 +54,10 @@ any_targets = st.builds(
     action_tolerance_mm=st.floats(0.03, 0.4),
 )
 any_tilting = st.builds(
-    lambda now, low, high, **rest: Joint(
-        "tilting", tilt_now_deg=now, tilt_min_deg=low, tilt_max_deg=low + high, **rest
+    lambda kind, now, low, high, **rest: Joint(
+        kind, tilt_now_deg=now, tilt_min_deg=low, tilt_max_deg=low + high, **rest
     ),
+    st.sampled_from(TURNED),
     st.floats(-2, 3),
     st.floats(-2, 0),
     st.floats(0, 4),
@@ -73,4 +74,7 @@ any_shimmed = st.builds(
     shim_now_mm=st.sampled_from([0.0, 0.25, 0.5]),
     one_way=st.booleans(),
 )
-any_joint = any_tilting | any_shimmed | st.builds(Joint, st.sampled_from(["glued", "bolted"]))
+any_fixed = st.builds(
+    Joint, st.sampled_from([kind for kind in JOINT_KINDS if kind not in ADJUSTABLE])
+)
+any_joint = any_tilting | any_shimmed | any_fixed
