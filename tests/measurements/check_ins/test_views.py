@@ -222,8 +222,11 @@ def test_contradicting_readings_stop_the_advice_and_name_the_suspect(at_bench):
     instrument = InstrumentFactory()
     at_bench.post(address(instrument), typed(action_12_bass_mm="4.2"))
     page = at_bench.get(reverse("instrument", kwargs={"tag": instrument.tag})).content.decode()
-    assert "Stop and measure again" in page
+    alarm = '<div class="note alarm">\n    <p class="big">▲ Stop and measure again</p>'
+    assert alarm in page
     assert "action at fret 12, bass" in page
+    work = at_bench.get(reverse("work-add", kwargs={"tag": instrument.tag, "kind": "relief"}))
+    assert '<section class="note alarm"' in work.content.decode()
 
 
 class TestCorrecting:
