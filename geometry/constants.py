@@ -127,7 +127,6 @@ COEFFICIENT_RANGE = (0.25, 2.5)  # [planning-default]
 TELLING_READINGS = 4  # [planning-default]
 SMALLEST_GROUP = 5  # [planning-default]
 
-# Control charts of gauges and hands: limits in standard deviations, memory of the average, mean range of two
+# Control charts of gauges and hands: limits in standard deviations, memory of the average
 CHART_WIDTH_SD = 3.0  # [control-charts]
 EWMA_WEIGHT = 0.3  # [control-charts]
-MOVING_RANGE_D2 = 1.128  # [control-charts]

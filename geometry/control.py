@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from geometry._checks import FloatArray, as_positive
-from geometry.constants import CHART_WIDTH_SD, EWMA_WEIGHT, MOVING_RANGE_D2
+from geometry.constants import CHART_WIDTH_SD, EWMA_WEIGHT
 
 
 @dataclass(frozen=True)
@@ -63,35 +63,6 @@ def ewma_chart(
         average[place] = before
     reach = CHART_WIDTH_SD * sd * np.sqrt(weight / (2.0 - weight))
     return Chart(average, centre, centre - reach, centre + reach)
-
-
-def individuals_chart(values: ArrayLike) -> Chart:
-    """Single values with limits from their own moving range.
-
-    Parameters
-    ----------
-    values : (n,) array_like
-        At least two, in order of time.
-
-    Returns
-    -------
-    Chart
-
-    Raises
-    ------
-    ValueError
-        If there are fewer than two values, or one is not finite.
-
-    Notes
-    -----
-    NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2.
-    """
-    series = _series(values)
-    if len(series) < 2:
-        raise ValueError(f"values must hold at least two, got {len(series)}")
-    centre = float(series.mean())
-    reach = CHART_WIDTH_SD * float(np.abs(np.diff(series)).mean()) / MOVING_RANGE_D2
-    return Chart(series, centre, centre - reach, centre + reach)
 
 
 def _series(values: ArrayLike) -> FloatArray:

@@ -282,23 +282,3 @@ def _learn(likelihood: NDArray[np.float32], parent: LiftPrior) -> LiftPrior:
             exponent_weights=tuple(float(s) for s in shares / shares.sum()),
         )
     return prior
-
-
-def prior_summary(prior: LiftPrior) -> dict[str, FloatArray | float]:
-    """Median rate, the range of 8 in 10 instruments, and the mean exponent, for showing to a person.
-
-    Returns
-    -------
-    dict
-        ``rate_mm_per_30_years``, ``rate_low``, ``rate_high`` [mm per 30 y] and ``exponent``.
-    """
-    mean = np.asarray(prior.log_rate_mean, dtype=float)
-    reach = 1.2816 * np.asarray(prior.log_rate_sd, dtype=float)
-    shares = np.asarray(prior.exponent_weights, dtype=float)
-    shares = shares / shares.sum(axis=-1, keepdims=True)
-    return {
-        "rate_mm_per_30_years": np.exp(mean),
-        "rate_low": np.exp(mean - reach),
-        "rate_high": np.exp(mean + reach),
-        "exponent": shares @ np.asarray(prior.exponents),
-    }

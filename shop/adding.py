@@ -32,9 +32,8 @@ def add_record(
         return Edit(typed, form_uuid=str(uuid4()))
     number = _number(data)
     invalid = [form for form in typed if not form.is_valid()]
-    first = _added_by(
-        number, new
-    )  # after the check: what that saw as taken may be this very form's
+    # After the check: what that saw as taken may be this very form's.
+    first = _added_by(number, new)
     if first is None and invalid:
         return Edit(typed, status=422, form_uuid=str(number or uuid4()))
     if first is None:

@@ -68,11 +68,6 @@ def day_words(day: date) -> str:
     return date_format(_in_shop(day), "DATE_FORMAT")
 
 
-def day_short(day: date) -> str:
-    """``4 May 2026`` with the month's name cut short where it is long."""
-    return date_format(_in_shop(day), "SHORT_DATE_FORMAT")
-
-
 def moment_words(moment: datetime) -> str:
     """``4 May 2026, 14:05``, in the shop's time."""
     return date_format(localtime(moment), "DATETIME_FORMAT")

@@ -31,6 +31,23 @@ def test_every_file_that_the_documents_name_is_there():
     assert missing == []
 
 
+def test_every_file_named_without_its_folder_is_somewhere():
+    named = set(re.findall(r"`([\w/-]+\.(?:py|js|css|html))`", README + DEVELOPERS))
+    folders = (
+        "shop",
+        "instruments",
+        "measurements",
+        "geometry",
+        "templates",
+        "tests",
+        "bench",
+        "fixtures",
+    )
+    paths = [f"/{path}" for folder in folders for path in (ROOT / folder).rglob("*.*")]
+    missing = [name for name in sorted(named) if not any(p.endswith(f"/{name}") for p in paths)]
+    assert missing == [], "renamed or gone"
+
+
 def test_every_command_of_ours_is_in_the_readme():
     ours = {name for name, app in get_commands().items() if app in ("shop", "measurements")}
     # make demo and make words run these.

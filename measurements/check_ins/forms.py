@@ -41,6 +41,7 @@ from shop.fields import (
     RepeatedLengthField,
     tick,
 )
+from shop.figures import day_words
 from shop.models import ShopProfile
 
 FIRST_DAY = date(1950, 1, 1)
@@ -130,18 +131,19 @@ class DatedForm(MeasuredForm):
         day: date = self.cleaned_data["day"]
         if day > timezone.localdate():
             raise ValidationError(
-                _("Date %(day)s lies ahead; a reading is taken today or earlier.") % {"day": day}
+                _("Date %(day)s lies ahead; a reading is taken today or earlier.")
+                % {"day": day_words(day)}
             )
         built = self.instrument.built_year
         if built is not None and not self.instrument.built_about and day.year < built:
             raise ValidationError(
                 _("Date %(day)s is before the instrument was built, %(year)s.")
-                % {"day": day, "year": built}
+                % {"day": day_words(day), "year": built}
             )
         if day < FIRST_DAY:
             raise ValidationError(
                 _("Date %(day)s is before %(first)s; check the year.")
-                % {"day": day, "first": FIRST_DAY}
+                % {"day": day_words(day), "first": day_words(FIRST_DAY)}
             )
         return day
 

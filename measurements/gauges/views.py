@@ -16,6 +16,7 @@ from measurements.drawings.hands_svg import drift_picture
 from measurements.gauges.hands import LEAST, YEARS, drifting
 from measurements.models import Gauge
 from shop.fields import ModelForm
+from shop.figures import day_words
 from shop.roles import anyone_on_staff, at_the_bench
 from shop.views import form_view
 
@@ -43,7 +44,8 @@ class GaugeForm(ModelForm):
         day: date | None = self.cleaned_data["checked_on"]
         if day is not None and day > timezone.localdate():
             raise ValidationError(
-                _("%(day)s lies ahead; give the day on which it was checked.") % {"day": day}
+                _("%(day)s lies ahead; give the day on which it was checked.")
+                % {"day": day_words(day)}
             )
         return day
 

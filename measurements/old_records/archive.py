@@ -18,7 +18,6 @@ LIMIT_UNZIPPED = 200_000_000
 LIMIT_PARTS = 2_000
 LIMIT_ELEMENTS = 10_000_000  # of XML: each takes some 100 bytes of memory while it is read
 PIECE = 1 << 20
-TAIL = 64  # a word may lie across two pieces
 ENCODING = re.compile(rb"<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([A-Za-z0-9._-]+)", re.IGNORECASE)
 XML_NAMES = (".xml", ".rels", ".vml")
 XML_BEGINS = re.compile(rb"(?:\xef\xbb\xbf)?\s*<|\xff\xfe|\xfe\xff|\0<|<\0")

@@ -27,8 +27,9 @@ WHOLE = re.compile(r"([+-]?\d{1,9})(?:\.0*)?")
 ACTION = re.compile(r"action_([1-9][0-9]?)_(bass|treble)_mm")
 YES = frozenset(("yes", "true", "1"))
 NO = frozenset(("no", "false", "0"))
-#: Keys and counts of edits belong to one database; an import is a thing of the shop that made it.
-LEFT_OUT = {"id", "version", "imported_in"}
+#: Keys, counts of edits and the numbers of forms belong to one database; an import is a thing of the shop
+#: that made it.
+LEFT_OUT = {"id", "version", "form_uuid", "imported_in"}
 #: References, by the name of their column: what stands in the cell.
 REFERENCES = {
     "customer": "customer",  # the customer's code

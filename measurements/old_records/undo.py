@@ -27,7 +27,7 @@ from measurements.models import (
 )
 from measurements.old_records.acts_bulk import BATCH, reason_of
 from measurements.old_records.stored import alike, chunks
-from shop.figures import localized
+from shop.figures import day_words, localized
 from shop.models import Customer, Erasure, User
 
 #: What belongs to a record and goes with it, by the name of the relation.
@@ -123,8 +123,7 @@ def undo_import(run: ImportRun, *, by: User) -> list[int]:
 def undone_before(run: ImportRun) -> str:
     """That an import cannot be undone twice."""
     assert run.undone_at is not None  # noqa: S101  asked only of one that was undone
-    day = timezone.localtime(run.undone_at).date()
-    return _("This import was undone before, on %(day)s.") % {"day": day}
+    return _("This import was undone before, on %(day)s.") % {"day": day_words(run.undone_at)}
 
 
 def _touched(run: ImportRun) -> list[int]:
@@ -152,8 +151,7 @@ def _blocks(run: ImportRun, touched: list[int]) -> Iterator[str]:
     for model in (CheckIn, Work):
         yield from _resting_on(run, model)
     for work in _worked_since(run):
-        day = timezone.localtime(work.done_at).date()
-        what = f"{work.instrument.tag}, {work.get_kind_display()}, {day}"
+        what = f"{work.instrument.tag}, {work.get_kind_display()}, {day_words(work.done_at)}"
         yield _("Work logged after it: %(work)s. Void that work first.") % {"work": what}
     corrected = (
         CheckIn.objects.filter(replaces__imported_in=run)

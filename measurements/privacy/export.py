@@ -25,6 +25,7 @@ from shop.pdf import pdf_trouble
 LEFT_OUT = {
     "id",
     "version",
+    "form_uuid",
     "imported_in",
     "token_digest",
     "image",

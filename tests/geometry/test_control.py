@@ -1,14 +1,14 @@
-"""Control charts against the worked examples of the NIST/SEMATECH e-Handbook."""
+"""Control charts against the worked example of the NIST/SEMATECH e-Handbook."""
 
 import json
 
 import numpy as np
 import pytest
 
-from geometry.control import ewma_chart, individuals_chart
+from geometry.control import ewma_chart
 from tests.geometry.reference_files import REFERENCE
 
-# NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4 and 6.3.2.2
+# NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4
 NIST = json.loads((REFERENCE / "03m_nist_control_charts.json").read_text(encoding="utf-8"))
 
 
@@ -20,15 +20,6 @@ def test_the_moving_average_and_its_limits_are_the_handbooks():
     assert chart.high == pytest.approx(52.5884, abs=1e-4)
     assert chart.low == pytest.approx(47.4115, abs=2e-4)
     assert not chart.beyond.any(), "the handbook: in control"
-
-
-def test_the_limits_of_individuals_are_the_handbooks():
-    example = NIST["individuals"]
-    chart = individuals_chart(example["data"])
-    assert chart.centre == pytest.approx(50.81)
-    assert chart.high == pytest.approx(55.8041, abs=1e-4)
-    assert chart.low == pytest.approx(45.8159, abs=1e-4)
-    assert not chart.beyond.any()
 
 
 def test_a_lasting_shift_of_one_deviation_is_found_within_a_dozen_readings():
@@ -48,7 +39,7 @@ def test_a_weight_of_one_is_the_values_themselves():
 
 def test_adding_a_constant_moves_values_and_limits_alike():
     values = np.array([1.0, 1.4, 0.8, 1.1])
-    plain, moved = individuals_chart(values), individuals_chart(values + 7.0)
+    plain, moved = (ewma_chart(values + by, centre=1.0 + by, sd=0.2) for by in (0.0, 7.0))
     np.testing.assert_allclose(moved.values - plain.values, 7.0)
     assert moved.high - plain.high == pytest.approx(7.0)
 
@@ -60,8 +51,7 @@ def test_adding_a_constant_moves_values_and_limits_alike():
         (lambda: ewma_chart([1.0], centre=0.0, sd=1.0, weight=0.0), "weight"),
         (lambda: ewma_chart([1.0], centre=0.0, sd=1.0, weight=1.5), "weight"),
         (lambda: ewma_chart([np.nan], centre=0.0, sd=1.0), "values"),
-        (lambda: individuals_chart([1.0]), "at least two"),
-        (lambda: individuals_chart([[1.0, 2.0]]), "values"),
+        (lambda: ewma_chart([[1.0, 2.0]], centre=0.0, sd=1.0), "values"),
     ],
 )
 def test_what_cannot_be_charted_is_refused_by_name(call, words):

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from geometry.constants import SEASON_SD_MM, SMALLEST_GROUP, TELLING_READINGS
-from geometry.fleet import FleetPrior, _lessons, fleet_prior, learn_prior, prior_summary
+from geometry.fleet import FleetPrior, _lessons, fleet_prior, learn_prior
 from geometry.lift import LiftPrior, crossing, fit_lift
 from geometry.lift_model import regressors
 
@@ -184,18 +184,6 @@ def test_a_prior_survives_being_stored():
     again = fleet_prior(fit_lift(*shop(15, 20, 1.6), prior=back), prior=back).shop
     direct = fleet_prior(fit_lift(*shop(15, 20, 1.6), prior=prior), prior=prior).shop
     assert again == direct
-
-
-def test_summary_in_words_of_the_trade():
-    summary = prior_summary(LiftPrior())
-    assert summary["rate_mm_per_30_years"] == pytest.approx(1.6)
-    # 8 in 10 of a normal lie within 1.2816 s.d. (tables)
-    assert summary["rate_high"] == pytest.approx(1.6 * np.exp(1.2816 * 0.8), rel=1e-4)
-    assert summary["rate_low"] == pytest.approx(1.6 * np.exp(-1.2816 * 0.8), rel=1e-4)
-    # by hand: (0.2 + 0.3 + 0.45 + 0.7 + 1) / 5, whatever equal weights add up to
-    assert summary["exponent"] == pytest.approx(0.53)
-    heavy = replace(LiftPrior(), exponent_weights=(3.0,) * 5)
-    assert prior_summary(heavy)["exponent"] == pytest.approx(0.53)
 
 
 def test_refuses():

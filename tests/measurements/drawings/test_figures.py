@@ -20,7 +20,6 @@ from measurements.drawings.figures import (
 from measurements.drawings.record_charts import agreement_figure, record_figure
 from measurements.forecast.record import record
 from measurements.forecast.trend import BandPoint, Trend, TrendReading, TrendWork
-from shop.figures import day_short
 from shop.languages import written_in
 from tests.measurements.forecast.test_record import shop_of
 
@@ -72,7 +71,7 @@ def test_the_script_writes_days_as_the_page_does(language, month):
         written = day_format()
         for sign, part in parts.items():
             written = written.replace(sign, part)
-        assert written == day_short(day)
+        assert written == date_format(day, "SHORT_DATE_FORMAT")
         assert words["months"][month - 1] == date_format(day, "F")
         assert json.loads(json.dumps(config)) == config
 

@@ -3,6 +3,7 @@
 import csv
 import io
 import zipfile
+from uuid import uuid4
 
 import pytest
 from hypothesis import given, settings
@@ -15,8 +16,8 @@ from measurements.old_records.cells import as_it_was, for_workbook, from_workboo
 from measurements.old_records.export import as_archive, as_workbook, header
 from measurements.old_records.planning import import_file
 from measurements.old_records.sheets import LEFT_OUT, REFERENCES, SHEETS
-from shop.models import User
-from tests.factories import CheckInFactory
+from shop.models import Customer, User
+from tests.factories import CheckInFactory, CustomerFactory
 from tests.measurements.old_records.shop_contents import HOSTILE, contents, empty_the_shop, fill
 
 
@@ -77,6 +78,18 @@ def test_no_cell_of_an_export_is_a_formula(tech):
                 for cell in row:
                     numeric = cell.removeprefix("-").replace(".", "", 1).replace("e-", "").isdigit()
                     assert numeric or cell[:1] not in "=+-@＝＋－＠\t\r" or cell == ""
+
+
+@pytest.mark.django_db
+def test_a_row_copied_in_a_spreadsheet_to_add_another_customer_adds_one(owner):
+    CustomerFactory(code="AAAA2222", form_uuid=uuid4())
+    with zipfile.ZipFile(io.BytesIO(archive())) as parts:
+        head, row = parts.read("customers.csv").decode("utf-8-sig").splitlines()
+    copied = row.replace("AAAA2222", "BBBB3333")
+    report = import_file(f"{head}\n{row}\n{copied}\n".encode(), by=owner)
+    assert report.problems == []
+    added = Customer.objects.get(code="BBBB3333")
+    assert added.form_uuid is None
 
 
 @pytest.mark.django_db
