@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from measurements.old_records.archive import LIMIT_BYTES
-from measurements.old_records.matching import LEAVE_OUT, Heading, choices
+from measurements.old_records.matching import LEAVE_OUT, NEEDED, Heading, choices, words_of
 from measurements.old_records.table import too_large
 from shop.fields import Form
 from shop.models import Unit
@@ -70,6 +70,14 @@ class MatchForm(Form):
                 initial=heading.guess,
                 widget=forms.Select(),
             )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        for needed in NEEDED:
+            if needed not in cleaned.values():
+                said = _("No heading means “%(column)s” yet; every row needs it.")
+                self.add_error(None, said % {"column": words_of(needed)})
+        return cleaned
 
     def rows(self) -> list[tuple[Heading, forms.BoundField]]:
         """Each heading beside its select."""

@@ -1,6 +1,7 @@
 """Which of our columns each heading of a log means: guessed from its words, settled by a person.
 
-Headings are a shop's own; what is guessed here are the trade's words in English, common practice.
+Headings are a shop's own; what is guessed here are the trade's words in English and German, common practice.
+A shop that changes its language brings its old headings along, so both are known in both.
 """
 
 import re
@@ -20,6 +21,8 @@ from measurements.old_records.table import Table, TableError
 
 DayOrder = Literal["iso", "day", "month"]
 LEAVE_OUT = ""
+#: What no row can do without.
+NEEDED = ("tag", "checked_in_on")
 SAMPLES = 3
 FRETS_OFFERED = range(1, 25)
 UNIT_WORDS = {
@@ -29,36 +32,37 @@ UNIT_WORDS = {
 SLASHED_DAY = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})")
 CLOCK = re.compile(r"(\d{4}-\d{2}-\d{2})[T ]\d{2}:\d{2}.*")
 FRET = re.compile(r"(?<![0-9])(\d{1,2})(?:st|nd|rd|th)?(?![0-9])")
+SADDLE = re.compile(r"saddle|einlage")
 SIDES = {
-    "bass": re.compile(r"\b(?:bass|low|lo|b|6th string|low e)\b"),
-    "treble": re.compile(r"\b(?:treble|high|hi|t|1st string|high e)\b"),
+    "bass": re.compile(r"\b(?:bass|low|lo|b|6th string|low e|bassseite)\b"),
+    "treble": re.compile(r"\b(?:treble|high|hi|t|1st string|high e|diskant(?:seite)?)\b"),
 }
 #: Words that mean a column, the most telling first. Keys are ours without the unit.
 WORDS: tuple[tuple[str, str], ...] = (
-    (r"\b(?:rh|humid\w*)\b|%", "humidity_pct"),
+    (r"\b(?:rh|humid\w*|rf|r f|(?:luft)?feuchte|(?:luft)?feuchtigkeit)\b|%", "humidity_pct"),
     (r"\btemp\w*\b|°c", "temperature_c"),
-    (r"\b(?:stage|in out|in/out)\b", "stage"),
-    (r"\bturns?\b", "turns"),
-    (r"\b(?:max\w*|most) tilt\b|\btilt max\b", "tilt_max_deg"),
-    (r"\b(?:tilt|neck angle)\b", "tilt_now_deg"),
-    (r"\brelief\b", "relief"),
-    (r"\b(?:bridge rise|rise|belly|bellying|lift)\b", "bridge_rise"),
-    (r"\b(?:compensation|comp)\b", "compensation"),
-    (r"\bscale\b", "scale_length"),
-    (r"\bradius\b", "fretboard_radius"),
+    (r"\b(?:stage|in out|in/out|zeitpunkt)\b", "stage"),
+    (r"\bturns?\b|\bumdrehung(?:en)?\b", "turns"),
+    (r"\b(?:(?:max\w*|most) tilt|tilt max|größte neigung|neigung max)\b", "tilt_max_deg"),
+    (r"\b(?:tilt|neck angle|neigung|halswinkel)\b", "tilt_now_deg"),
+    (r"\b(?:relief|(?:hals)?krümmung)\b", "relief"),
+    (r"\b(?:bridge rise|rise|belly|bellying|lift|steghöhe|anhebung)\b", "bridge_rise"),
+    (r"\b(?:compensation|comp|kompensation)\b", "compensation"),
+    (r"\b(?:scale|mensur)\b", "scale_length"),
+    (r"\b(?:griffbrett)?radius\b", "fretboard_radius"),
     (r"\bspread\b.*\bnut\b|\bnut\b.*\bspread\b", "half_spread_nut"),
     (r"\bspread\b.*\bsaddle\b|\bsaddle\b.*\bspread\b", "half_spread_saddle"),
     (r"\bpivot\b", "pivot_depth"),
     (r"\bbolt arm\b|\barm\b", "bolt_arm"),
-    (r"\bpitch\b", "thread_pitch"),
-    (r"\b(?:neck )?joint (?:kind|type)\b|\bneck joint\b", "joint_kind"),
-    (r"\bjoint fret\b|\bbody joint\b", "joint_fret"),
-    (r"\b(?:year|built)\b", "built_year"),
-    (r"\b(?:notes?|remarks?|comments?)\b", "notes"),
-    (r"\b(?:date|day|when|checked in|measured)\b", "checked_in_on"),
-    (r"\b(?:customer|owner|client|player)\b", "customer"),
-    (r"\b(?:tag|code|id|label|ticket|instrument|no|number)\b", "tag"),
-    (r"\bstrings?\b", "strings"),
+    (r"\b(?:pitch|(?:gewinde)?steigung)\b", "thread_pitch"),
+    (r"\b(?:neck )?joint (?:kind|type)\b|\b(?:neck joint|halsverbindung)\b", "joint_kind"),
+    (r"\b(?:joint fret|body joint|halsansatz)\b", "joint_fret"),
+    (r"\b(?:year|built|baujahr)\b", "built_year"),
+    (r"\b(?:notes?|remarks?|comments?|notiz(?:en)?|(?:be|an)merkung(?:en)?)\b", "notes"),
+    (r"\b(?:date|day|when|checked in|measured|datum|gemessen am)\b", "checked_in_on"),
+    (r"\b(?:customer|owner|client|player|kund(?:e|in)|besitzer(?:in)?)\b", "customer"),
+    (r"\b(?:tag|code|id|label|ticket|instrument|no|number|kennung|nr|nummer)\b", "tag"),
+    (r"\bstrings?\b|\bsaiten\b", "strings"),
 )
 
 
@@ -169,9 +173,9 @@ def guess(text: str) -> str:
     exact = text.strip().lower()
     if exact in _by_name() or action_column(exact):
         return _without_unit(exact)
-    plain = " ".join(re.sub(r"[^a-z0-9%°#/]+", " ", exact).replace("#", " no ").split())
+    plain = " ".join(re.sub(r"[^a-zäöüß0-9%°#/]+", " ", exact).replace("#", " no ").split())
     side = next((name for name, words in SIDES.items() if words.search(plain)), None)
-    if "saddle" in plain and "spread" not in plain and side:
+    if SADDLE.search(plain) and "spread" not in plain and side:
         return f"saddle_{side}"
     fret = FRET.search(plain)
     if side and fret and 1 <= int(fret[1]) <= HIGHEST_FRET and not re.search("relief", plain):

@@ -58,9 +58,11 @@ def _foot(report: ServiceReport) -> str:
 
 
 def file_name(report: ServiceReport) -> str:
-    """``service-report-1001.pdf``, or with ``-r2`` for a revision."""
+    """``service-report-1001.pdf``, or with ``-r2`` for a revision; in the report's own language."""
     later = f"-r{report.revision}" if report.revision > 1 else ""
-    return f"service-report-{report.number}{later}.pdf"
+    with written_in(language_of(report)):
+        name = _("service-report-%(number)s") % {"number": report.number}
+    return f"{name}{later}.pdf"
 
 
 def pdf_html(report: ServiceReport) -> str:

@@ -31,6 +31,21 @@ GUESSES = [
     ("action_99_bass", ""),
     ("x" * 5000, ""),
     ("\u202e", ""),
+    ("Kennung", "tag"),
+    ("Datum", "checked_in_on"),
+    ("Kunde", "customer"),
+    ("Halskrümmung", "relief"),
+    ("Saitenlage 12. Bund Bass", "action_12_bass"),
+    ("Saitenlage am 1. Bund, Diskant", "action_1_treble"),
+    ("Stegeinlage, Diskantseite", "saddle_treble"),
+    ("Steghöhe (mm)", "bridge_rise"),
+    ("Luftfeuchte", "humidity_pct"),
+    ("Mensur", "scale_length"),
+    ("Griffbrettradius", "fretboard_radius"),
+    ("Baujahr", "built_year"),
+    ("Größte Neigung", "tilt_max_deg"),
+    ("Bemerkungen", "notes"),
+    ("Preis", ""),
 ]
 
 

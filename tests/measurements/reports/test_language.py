@@ -12,7 +12,7 @@ from pypdf import PdfReader
 from measurements.reports.content import issue
 from measurements.reports.links import make_link
 from measurements.reports.mail import send_report, subject_of, words_of
-from measurements.reports.paper import pdf, pdf_html
+from measurements.reports.paper import file_name, pdf, pdf_html
 from measurements.reports.revisions import replaced_words, revise
 from shop.pdf import pdf_trouble
 from tests.catalogue import needs_words
@@ -69,6 +69,11 @@ class TestFrozen:
         assert content["work"] == ["Stegeinlage gesenkt: Bass 3,00 mm → 2,60 mm."]
         assert values(content, "Saitenlage am 12. Bund")[0] == "2,40 / 1,60 mm"
         assert content["glossary"][0][0] == "Saitenlage"
+
+    @needs_words
+    def test_its_file_is_named_in_german_and_plain_letters(self, owner):
+        report = issue(german(), owner)
+        assert file_name(report) == f"servicebericht-{report.number}.pdf"
 
 
 class TestRevision:
