@@ -179,9 +179,9 @@ def key_of(after: After, right: float, y: float) -> tuple[tuple[Line, Text], ...
     early, later = after.key
     for words, late in ((later, True), (early, False)):
         left = right - text_width(words)
-        line = Line(round(left - 28.0, 1), y - 4.0, round(left - 6.0, 1), y - 4.0)
+        line = Line(round(left - 23.0, 1), y - 4.0, round(left - 5.0, 1), y - 4.0)
         samples.append((line, Text(round(left, 1), y, words, "start", late)))
-        right = left - 40.0
+        right = left - 31.0  # the note on the left needs the room
     return tuple(reversed(samples))
 
 
