@@ -47,7 +47,8 @@ def add_record(
             if first is None:
                 raise
     standing = build(None, first)
-    if _alike(meanings(typed), meanings(standing)):
+    # What this person may say of a new record, and no longer of one that stands, counts here as well.
+    if _alike(meanings(typed), meanings(standing, fixed_too=True)):
         return Edit(standing, saved=True, changed=True)
     return Edit(
         typed, status=409, form_uuid=str(uuid4()), first=str(first), first_at=address(first)

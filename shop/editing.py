@@ -215,9 +215,10 @@ def _meaning(of: forms.Field, raw: Any) -> Any:
     return "" if value is None else value
 
 
-def meanings(shown: Forms) -> dict[str, Any]:
-    """What each box means, so that two forms can be compared."""
-    return {bound.html_name: _meaning(bound.field, bound.value()) for bound in _fields(shown)}
+def meanings(shown: Forms, *, fixed_too: bool = False) -> dict[str, Any]:
+    """What each box means, so that two forms can be compared; of those nobody may change if told so."""
+    boxes = [bound for form in shown for bound in form] if fixed_too else _fields(shown)
+    return {bound.html_name: _meaning(bound.field, bound.value()) for bound in boxes}
 
 
 def _meant(shown: Forms, raw: dict[str, Any]) -> dict[str, Any]:

@@ -54,7 +54,8 @@ class Compressed(GZipMiddleware):
     betray what it shares with a guess (the BREACH attack). Three things stand against that: the token is
     masked anew in every answer, Django adds up to 100 random bytes to each (both since long before this
     version), and the session's cookie is ``SameSite=Lax``, so that another site's page cannot ask for
-    ours again and again in somebody's name.
+    ours again and again unseen: only a page that opens in front of the person is theirs. The keys of
+    links, feeds and second factors stand on pages that repeat nothing of their address.
     """
 
     def process_response(

@@ -64,6 +64,16 @@ def test_a_form_changed_after_it_was_saved_is_not_taken_for_a_repeat(
     assert model.objects.count() == 2
 
 
+def test_what_only_the_bench_may_change_later_is_not_lost_either(at_counter):
+    typed = {"maker": "Tarnbeck", "joint-kind": "tilting"}
+    form = opened(at_counter, reverse("instrument-add")) | typed
+    at_counter.post(reverse("instrument-add"), form | {"joint-tilt_now_deg": "0.5"})
+    refused = at_counter.post(reverse("instrument-add"), form | {"joint-tilt_now_deg": "0.7"})
+    assert refused.status_code == 409
+    assert 'value="0.7"' in refused.text
+    assert Instrument.objects.get().joint.tilt_now_deg == 0.5
+
+
 @pytest.mark.parametrize(("name", "model", "typed", "_other"), FORMS)
 def test_two_forms_with_the_same_words_add_two(at_counter, name, model, typed, _other):
     for _ in range(2):
