@@ -7,11 +7,13 @@ from django.db.models.signals import post_migrate
 from django.dispatch import receiver
 from django.test import Client
 from django.utils import translation
+from factory.django import DjangoModelFactory
 from hypothesis import HealthCheck
 from hypothesis import settings as drawing
 
 from shop.models import User
 from shop.roles import ROLES
+from tests import factories
 from tests.factories import UserFactory
 
 # How fast a machine is says nothing about the app.
@@ -46,6 +48,14 @@ def _quick_settings(settings, tmp_path_factory):
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.AXES_ENABLED = False  # tests of signing in turn it on
     settings.MEDIA_ROOT = tmp_path_factory.getbasetemp() / "photos"
+
+
+@pytest.fixture(autouse=True)
+def _count_from_the_start() -> None:
+    """Every test's first reading is of the same day, whatever ran before it."""
+    for made in vars(factories).values():
+        if isinstance(made, type) and issubclass(made, DjangoModelFactory):
+            made.reset_sequence(force=True)
 
 
 @pytest.fixture
