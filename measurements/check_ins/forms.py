@@ -1,6 +1,6 @@
 """Forms for check-ins and for voiding: units parsed, impossible figures refused, unusual ones asked."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any
@@ -334,6 +334,17 @@ def frets_of(instrument: Instrument, replaces: CheckIn | None = None) -> list[in
     """Frets at which the action is read: the instrument's own, 1 and 12 always, and those replaced."""
     read = [] if replaces is None else replaces.action_readings.values_list("fret", flat=True)
     return sorted({*USUAL_SET_FRETS, *instrument.set_frets, *read})
+
+
+def saved_otherwise(labels: Sequence[str]) -> ValidationError:
+    """That the very form was saved before, with other figures under these labels."""
+    return ValidationError(
+        _(
+            "This check-in was saved before, and this one differs in: %(fields)s. "
+            "The saved one stands: open it from the instrument's page and correct it there."
+        )
+        % {"fields": ", ".join(labels)}
+    )
 
 
 class VoidForm(Form):

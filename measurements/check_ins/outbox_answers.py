@@ -6,15 +6,13 @@ A form sent by hand gets a redirect or its page again; one sent by the script ge
 from datetime import datetime, timedelta
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.translation import gettext as _
 
 from instruments.models import Instrument
-from measurements.check_ins.forms import CheckInForm
+from measurements.check_ins.forms import CheckInForm, saved_otherwise
 from measurements.models import CheckIn
 
 SENT_LATER = timedelta(minutes=1)
@@ -89,10 +87,4 @@ def check_not_saved_otherwise(form: CheckInForm, instrument: Instrument) -> None
         if before.get(name) != now.get(name)
     ]
     if changed:
-        raise ValidationError(
-            _(
-                "This check-in was saved before, and this one differs in: %(fields)s. "
-                "The saved one stands: open it from the instrument's page and correct it there."
-            )
-            % {"fields": ", ".join(changed)}
-        )
+        raise saved_otherwise(changed)

@@ -10,11 +10,19 @@ from django.utils.translation import gettext as _
 
 from instruments.models import Instrument
 from measurements.acts import record_check_in
-from measurements.check_ins.forms import CheckInForm, moment_on, repeated, repeated_action, rises_of
+from measurements.check_ins.forms import (
+    CheckInForm,
+    moment_on,
+    repeated,
+    repeated_action,
+    rises_of,
+    saved_otherwise,
+)
 from measurements.check_ins.ranges import gauge_u_mm
 from measurements.models import SIDES, CheckIn, Stage, WorkKind
 from measurements.work.visit import AFTER_WORK, works_of_visit
 from shop.fields import LengthField, MeasuredForm
+from shop.languages import language_for, written_in
 from shop.models import ShopProfile, User
 
 #: Which frets, and which other places, tell what a step of each kind has done.
@@ -63,8 +71,10 @@ class StepReadingForm(MeasuredForm):
     def save(self, by: User) -> CheckIn:
         """Record the readings as taken now, after the newest work of this visit.
 
-        Before any work they are readings as received.
+        Before any work they are readings as received. Raises ``ValidationError`` where the form was saved
+        before with other figures, lest the newer ones vanish unsaid.
         """
+        self._check_not_saved_otherwise()
         actions = {
             place: self.cleaned_data.get(CheckInForm.action_name(*place)) for place in self.places
         }
@@ -81,8 +91,24 @@ class StepReadingForm(MeasuredForm):
             actions_mm={place: mm for place, mm in actions.items() if mm is not None},
             uuid=self.cleaned_data["uuid"],
             as_typed=typed,
-            notes=_("Measured between steps.") if works else "",
+            notes=self._note() if works else "",
             repeats_mm=self.repeats_mm(),
             **rises_of(self),
             **facts,
         )
+
+    def _check_not_saved_otherwise(self) -> None:
+        uuid = self.cleaned_data["uuid"]
+        first = CheckIn.objects.filter(uuid=uuid, instrument=self.instrument).first()
+        if first is None:
+            return
+        before, now = first.as_typed, self.typed()
+        boxes = {name: field for name, field in self.fields.items() if name != "uuid"}
+        changed = [name for name in boxes if before.get(name, "") != now.get(name, "")]
+        if changed:
+            raise saved_otherwise([str(boxes[name].label) for name in changed])
+
+    def _note(self) -> str:
+        """In the shop's language: it is kept, and others read it."""
+        with written_in(language_for(None, ShopProfile.current())):
+            return _("Measured between steps.")

@@ -179,6 +179,35 @@ def test_the_same_readings_sent_twice_are_one_check_in(at_bench, received):
 
 
 @pytest.mark.parametrize(
+    ("figures", "named"),
+    [
+        ({"bridge_rise_mm": "-0.6"}, "Bridge rise"),
+        ({"bridge_rise_mm": "-0.64", "action_12_bass_mm": "1.82"}, "Action at 12, bass"),
+    ],
+)
+def test_readings_changed_after_they_were_saved_are_not_taken_for_a_repeat(
+    at_bench, received, figures, named
+):
+    number = {"again-uuid": str(uuid4())}
+    where = address(received, "joint", "work-measure")
+    at_bench.post(where, number | {"again-bridge_rise_mm": "-0.64"})
+    typed = {f"again-{name}": text for name, text in figures.items()}
+    refused = at_bench.post(where, number | typed)
+    assert refused.status_code == 422
+    assert f"differs in: {named}." in refused.text
+    assert all(f'value="{text}"' in refused.text for text in typed.values())
+    assert received.check_ins.count() == 2
+
+
+def test_the_note_of_a_step_is_in_the_shops_language(at_bench, tech, received):
+    tech.language = "de"
+    tech.save()
+    log(at_bench, received, "saddle", saddle_bass_to_mm="2.8")
+    measure(at_bench, received, "saddle", saddle_bass_mm="2.8")
+    assert received.check_ins.get(stage=Stage.RETURNED).notes == "Measured between steps."
+
+
+@pytest.mark.parametrize(
     ("figures", "message"),
     [
         ({}, "Nothing measured yet"),
