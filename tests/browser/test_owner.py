@@ -1,5 +1,6 @@
 """The owner's story in a real browser: who is due, whom to tell, a letter once, a day booked."""
 
+import re
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -73,3 +74,25 @@ def test_the_board_goes_without_javascript(without_scripts, owner, shop):
     page.get_by_role("link", name="Last seen").click()
     expect(page.locator("th[aria-sort]")).to_have_text("Last seen ↑")
     assert "q=odd" in page.url
+
+
+def test_what_sorts_the_board_is_in_reach_on_a_phone(
+    page, live_server, owner, shop, sign_in, watched
+):
+    page.set_viewport_size({"width": 390, "height": 800})
+    sign_in(owner)
+    page.get_by_role("link", name="Saddle room").click()
+    expect(page).to_have_url(re.compile("sort=saddle"))
+    expect(page.locator("table.board tbody th").first).to_contain_text("K7M4Q-X")
+
+
+def test_a_long_name_stays_inside_what_says_it_is_saved(
+    page, live_server, owner, shop, sign_in, watched
+):
+    sign_in(owner)
+    page.goto(f"{live_server.url}/customers/add/")
+    page.get_by_label("Name", exact=True).fill("Hollingberry" * 10)
+    page.get_by_role("button", name="Save").click()
+    said = page.locator(".messages li")
+    expect(said).to_contain_text("saved")
+    assert said.evaluate("(box) => box.scrollWidth <= box.clientWidth")
