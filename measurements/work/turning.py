@@ -215,7 +215,9 @@ def _button(
     try:
         tilt = tilt_for_turns(joint, after, limits)
     except ValueError:
-        return TurnButton(add, label, _("past the end of its travel"), True)
+        only_back = joint.one_way and step < 0
+        why = _("only what was just turned") if only_back else _("past the end of its travel")
+        return TurnButton(add, label, why, True)
     foretold = now.foretell(Change(tilt - joint.tilt_now_deg, by_joint=True))
     if foretold is None:
         return TurnButton(add, label, _in_all_words(after), False)

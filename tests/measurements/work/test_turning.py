@@ -54,7 +54,7 @@ def test_each_button_says_what_its_sum_leads_to(turned_up):
     # Trade figures: one turn of this joint is 1.92 mm at the 12th fret, so an eighth 0.24.
     assert shown["1/8"] == "2.66 / 1.86"
     assert shown["1/4"] == "2.42 / 1.62"
-    assert shown["-1/8"] == "past the end of its travel"  # one way, and not turned yet
+    assert shown["-1/8"] == "only what was just turned"  # one way, and not turned yet
 
 
 def test_buttons_count_from_what_stands_in_the_box(turned_up):
