@@ -354,6 +354,8 @@ def test_two_tabs_of_one_form_keep_a_draft_each(bench, form_address):
     bench.get_by_label("Notes").fill("typed in the first")
     other.get_by_label("Notes").fill("typed in the second")
     bench.get_by_label("Notes").press_sequentially(" tab")
+    other.reload()
+    expect(other.get_by_label("Notes")).to_have_value("typed in the second")
     bench.goto("about:blank")
     other.close()
 

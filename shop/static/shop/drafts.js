@@ -77,9 +77,13 @@ window.drafts = (() => {
     form.dispatchEvent(new Event("change", { bubbles: true })); // the preview follows
   }
 
-  const keep = (form) => localStorage.setItem(keyOf(form), JSON.stringify({ at: Date.now(), pairs: pairsOf(form) }));
+  // The tab remembers which draft is its own: loaded again, it goes on with that, whatever others typed since.
+  function keep(form) {
+    localStorage.setItem(keyOf(form), JSON.stringify({ at: Date.now(), pairs: pairsOf(form) }));
+    history.replaceState({ ...history.state, draft: keyOf(form) }, "");
+  }
 
-  // The newest draft is filled in; the others wait for their turn.
+  // The tab's own draft is filled in, else the newest; the others wait for their turn.
   function offer(form, key, more) {
     const { at, pairs } = read(key);
     fill(form, pairs);
@@ -110,9 +114,10 @@ window.drafts = (() => {
   function watch(form) {
     const untouched = refused(form) ? "" : gist(pairsOf(form));
     if (!refused(form)) {
-      const [newest, ...others] = keysAt(placeOf(form));
+      const keys = keysAt(placeOf(form));
+      const own = keys.find((key) => key === history.state?.draft) || keys[0];
       freshen(form);
-      if (newest) offer(form, newest, others.length);
+      if (own) offer(form, own, keys.length > 1);
     }
     const found = gist(pairsOf(form));
     form.addEventListener("input", () => {
