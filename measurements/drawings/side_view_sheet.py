@@ -240,9 +240,8 @@ class Sheet:
         along, up, level, upright = SCALE_MM[self.unit]
         x, y = self._scale_corner()
         yield Text(self.x(x + along) + 5.0, self.y(y) + 4.0, f"{level} {self.unit}", "start")
-        yield Text(
-            self.x(x) + 5.0, self.y(y + up) + 9.0, f"{localized(upright)} {self.unit}", "start"
-        )
+        middle = self.y(y + up / 2) + 4.0  # not at its end, where words about relief may reach
+        yield Text(self.x(x) + 5.0, middle, f"{localized(upright)} {self.unit}", "start")
 
     def _bridge(self) -> str:
         x, b = self.saddle_x_mm, self.rise_mm

@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 
 from shop.models import ShopProfile, User
 
-#: Beside them the shop's own name; a person's names are Django's to compare.
+#: In every language the app speaks. Beside them the shop's own name; a person's own are Django's to compare.
 WORDS = (
     "saddleroom",
     "saddle",
@@ -23,6 +23,15 @@ WORDS = (
     "technician",
     "counter",
     "password",
+    "gitarre",
+    "gitarrenbau",
+    "werkstatt",
+    "stegeinlage",
+    "saiten",
+    "inhaber",
+    "techniker",
+    "annahme",
+    "passwort",
 )
 #: What else a password must hold beside such words.
 LEAST_BESIDE = 5

@@ -335,6 +335,7 @@ class TestPasswords:
             ("Person-77", "too similar"),
             ("Guitar-Saddle-12", "words that belong to the shop"),
             ("QuaysideString1", "words that belong to the shop"),
+            ("Gitarre-Werkstatt-12", "words that belong to the shop"),
         ],
     )
     def test_easy_ones_are_refused_with_a_reason(self, at_bench, password, words):
