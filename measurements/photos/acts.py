@@ -2,7 +2,7 @@
 
 import logging
 from collections.abc import Mapping
-from uuid import UUID, uuid4
+from uuid import UUID, uuid4, uuid5
 
 from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
@@ -15,6 +15,7 @@ from measurements.models import CheckIn, Damage, Photo, Stage
 from measurements.photos.kept import PhotoRefusedError, Picture, prepare
 from measurements.photos.reads import damages_of, photos_of
 from shop.models import User
+from shop.texts import plain_line
 
 MOST_PHOTOS = 40  # of one check-in
 MOST_DAMAGES = 40
@@ -121,17 +122,16 @@ def note_damage(
     photo: Photo | None = None,
     uuid: UUID | None = None,
 ) -> Damage:
-    """Note damage that an instrument came with; a repeated ``uuid`` gives the first one back.
+    """Note damage that an instrument came with; the same under a repeated ``uuid`` gives the first back.
 
+    Something else under it is another damage, so that what was changed does not vanish unsaid.
     Raises ``ValidationError`` where the check-in is voided or not one as received, where the photo is
     not one of its own, or where place or words are missing.
     """
     _lock(check_in)
-    uuid = uuid or uuid4()
-    already = Damage.objects.filter(uuid=uuid).first()
+    place, words = (" ".join(plain_line(text).split()) for text in (place, words))
+    uuid, already = _noted_before(check_in, uuid or uuid4(), place, words, photo)
     if already is not None:
-        if already.check_in_id != check_in.pk:
-            raise ValidationError(_("This damage was already noted at another check-in."))
         return already
     if check_in.stage != Stage.RECEIVED:
         raise ValidationError(
@@ -149,14 +149,32 @@ def note_damage(
     damage = Damage(
         uuid=uuid,
         check_in=check_in,
-        place=" ".join(place.split()),
-        words=" ".join(words.split()),
+        place=place,
+        words=words,
         photo=photo,
         noted_by=by,
     )
     damage.full_clean()
     damage.save()
     return damage
+
+
+def _noted_before(
+    check_in: CheckIn, uuid: UUID, place: str, words: str, photo: Photo | None
+) -> tuple[UUID, Damage | None]:
+    """The damage that this form has noted, and the number under which it is, or will be, on record.
+
+    Where the form says something else by now, its number is made of both, so that this too is noted once.
+    """
+    already = Damage.objects.filter(uuid=uuid).first()
+    if already is None:
+        return uuid, None
+    if already.check_in_id != check_in.pk:
+        raise ValidationError(_("This damage was already noted at another check-in."))
+    if (already.place, already.words, already.photo) == (place, words, photo):
+        return uuid, already
+    uuid = uuid5(uuid, "\n".join((place, words, str(photo and photo.uuid))))
+    return uuid, Damage.objects.filter(uuid=uuid).first()
 
 
 def _lock(check_in: CheckIn) -> None:

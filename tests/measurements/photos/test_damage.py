@@ -89,6 +89,14 @@ def test_the_same_form_sent_twice_notes_it_once(check_in, at_bench):
     assert at_bench.post(address(other), sent).status_code == 422
 
 
+def test_a_form_gone_back_to_and_changed_notes_another_damage_once(check_in, at_bench):
+    first = typed()
+    other = first | {"words": "  a dent,\n3 mm "}
+    for sent in (first, other, other, first):
+        assert at_bench.post(address(check_in), sent).status_code == 302
+    assert [damage.words for damage in Damage.objects.all()] == [first["words"], "a dent, 3 mm"]
+
+
 def test_damage_belongs_to_the_instrument_as_received(check_in, at_bench, tech):
     returned = CheckInFactory(instrument=check_in.instrument, stage=Stage.RETURNED)
     page = at_bench.get(address(returned, "photos")).content.decode()
