@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 from django.utils import timezone
+from numpy.typing import ArrayLike
 
 from geometry.advice import Readings, Rooms, Targets, rooms
 from geometry.balance import balance
@@ -55,9 +56,14 @@ class Reading:
 def targets_of(facts: Facts, profile: ShopProfile, row: int | None = None) -> Targets:
     """The shop's targets and floors with each instrument's own; ``row`` for one of them only."""
     pick = slice(None) if row is None else row
+    return shop_targets(profile, facts.target_12_mm[pick], facts.target_1_mm[pick])
+
+
+def shop_targets(profile: ShopProfile, action_12_mm: ArrayLike, action_1_mm: ArrayLike) -> Targets:
+    """The shop's floors and windows beside wanted actions at frets 12 and 1. [mm]"""
     return Targets(
-        action_12_mm=facts.target_12_mm[pick],
-        action_1_mm=facts.target_1_mm[pick],
+        action_12_mm=action_12_mm,
+        action_1_mm=action_1_mm,
         saddle_floor_mm=profile.saddle_floor_mm,
         saddle_preferred_mm=(profile.saddle_preferred_low_mm, profile.saddle_preferred_high_mm),
         saddle_ceiling_mm=max(SADDLE_TOLERATED_MM[1], profile.saddle_preferred_high_mm),

@@ -20,6 +20,7 @@ from instruments.models import Instrument, JointKind, Strings
 from instruments.string_sets import USUAL_SETS, set_named
 from measurements.advice.counsel import Counsel
 from measurements.facts.certainty import gauges_of
+from measurements.forecast.outlooks import shop_targets
 from measurements.models import SIDES, ShopPrior
 from shop.figures import counted
 from shop.models import ShopProfile
@@ -243,16 +244,10 @@ def _neck(dimensions: dict[str, float]) -> Neck:
 
 
 def _targets(profile: ShopProfile, strings: Strings) -> Targets:
-    """The shop's targets for strings of a kind, as ``outlooks.targets_of`` for an instrument."""
+    """The shop's targets for strings of a kind."""
 
     def sides(fret: int) -> tuple[float, float]:
         bass, treble = (getattr(profile, f"{strings}_action_{fret}_{side}_mm") for side in SIDES)
         return bass, treble
 
-    return Targets(
-        action_12_mm=sides(12),
-        action_1_mm=sides(1),
-        saddle_floor_mm=profile.saddle_floor_mm,
-        saddle_preferred_mm=(profile.saddle_preferred_low_mm, profile.saddle_preferred_high_mm),
-        relief_window_mm=(profile.relief_low_mm, profile.relief_high_mm),
-    )
+    return shop_targets(profile, sides(12), sides(1))

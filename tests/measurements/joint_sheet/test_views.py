@@ -72,6 +72,15 @@ def test_a_new_joint_starts_at_the_shops_own_targets(db):
     assert not figures.is_changed
 
 
+def test_a_new_joint_may_have_as_tall_a_saddle_as_an_instrument(tilting):
+    profile = ShopProfile.current()
+    profile.saddle_preferred_high_mm = 6.0
+    profile.save()
+    start = start_of_new()
+    assert start.targets.saddle_ceiling_mm == 6.0
+    assert start_of(counsel(tilting)).targets.saddle_ceiling_mm == 6.0
+
+
 def test_the_strings_pull_as_published(db):
     # "A Complete Technical Reference for Fretted Instrument String Tensions", D'Addario & Company,
     # unit weights at second hand: 163.26 lbf for this set at 25.5 in, whose rounded gravity reads
