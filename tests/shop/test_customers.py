@@ -65,7 +65,7 @@ def test_the_owner_changes_the_shops_figures(at_desk):
     [
         ({"saddle_floor_mm": 3.0}, "The saddle floor must not exceed"),
         ({"relief_low_mm": 0.5}, "“Relief from” must be less"),
-        ({"reference_humidity_pct": 5}, "greater than or equal to 10"),
+        ({"reference_humidity_pct": 5}, "expected 10 or more."),
         ({"bridge_rise_u_mm": "nan"}, "is not a plain number"),
         ({"bridge_rise_u_mm": 0}, "expected 0.01 mm to 2.00 mm"),
     ],

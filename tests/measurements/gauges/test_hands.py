@@ -147,7 +147,7 @@ class TestPages:
             ({"name": ""}, "required"),
             ({"kind": "weight"}, "not one of the available choices"),
             ({"checked_on": "2999-01-01"}, "lies ahead"),
-            ({"check_every_months": "0"}, "greater than or equal to 1"),
+            ({"check_every_months": "0"}, "0: expected 1 or more."),
             ({"name": "taken"}, "named “taken” already"),
         ],
     )
