@@ -27,7 +27,6 @@ USUAL_JOINT: dict[str, float] = {
     "thread_pitch_mm": 1.0,
     "tilt_max_deg": 2.0,
 }
-USUAL_SET_FRETS = (1, 12)
 
 
 def joint_dimension(name: str, value: float | None) -> float:

@@ -42,6 +42,10 @@ JOINT_DIMENSIONS: dict[str, tuple[float, float]] = {
 }
 
 
+#: Where the action is read on every instrument; others may be added on each.
+USUAL_SET_FRETS = (1, 12)
+
+
 class Strings(models.TextChoices):
     STEEL = "steel", gettext_lazy("steel")
     NYLON = "nylon", gettext_lazy("nylon")
@@ -154,6 +158,10 @@ class Instrument(models.Model):
     def __str__(self) -> str:
         words = " ".join(part for part in (self.maker, self.model) if part)
         return f"{self.tag} {words}".strip()
+
+    def frets_read(self) -> list[int]:
+        """Frets at which the action is read: its own, and 1 and 12 always."""
+        return sorted({*USUAL_SET_FRETS, *self.set_frets})
 
 
 class JointKind(models.TextChoices):

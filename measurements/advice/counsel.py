@@ -15,7 +15,7 @@ from geometry.options import Bench
 from geometry.readings import complete, two_sided
 from instruments.defaults import joint_dimension
 from instruments.models import Instrument
-from measurements.check_ins.forms import frets_of
+from measurements.advice.change import Change
 from measurements.facts.arrays import Facts, gather, gather_with
 from measurements.facts.certainty import picked
 from measurements.facts.fits import fit_facts
@@ -29,7 +29,6 @@ from measurements.forecast.outlooks import (
     targets_of,
 )
 from measurements.forecast.prior import prior_for
-from measurements.work.forms import Change
 from measurements.work.joint_reach import tilt_to_go_back_to
 from shop.models import ShopProfile
 
@@ -137,7 +136,7 @@ def counsel(
     targets = targets_of(facts, profile, row=0)
     neck = neck_of(facts)
     joint = joint_of(instrument, facts)
-    frets = tuple(frets_of(instrument))
+    frets = tuple(instrument.frets_read())
     return Counsel(
         instrument=instrument,
         today=today,

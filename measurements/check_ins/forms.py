@@ -15,7 +15,6 @@ from django.utils.translation import gettext_lazy as _lazy
 
 from geometry.repeats import mean_and_spread
 from geometry.units import LengthUnit
-from instruments.defaults import USUAL_SET_FRETS
 from instruments.measuring import MARGINS
 from instruments.models import Instrument
 from measurements.check_ins.groups import Group, reading_groups
@@ -210,7 +209,8 @@ class CheckInForm(DatedForm):
     ) -> None:
         self.replaces = replaces
         super().__init__(*args, instrument=instrument, unit=unit, **kwargs)
-        self.frets = frets_of(instrument, replaces)
+        read = [] if replaces is None else replaces.action_readings.values_list("fret", flat=True)
+        self.frets = sorted({*instrument.frets_read(), *read})
         self.places = [(fret, side) for fret in self.frets for side in SIDES]
         profile = ShopProfile.current()
         for fret, side in self.places:
@@ -328,12 +328,6 @@ class CheckInForm(DatedForm):
             **rises_of(self),
             "as_typed": self.typed() | {"unit": self.unit},
         }
-
-
-def frets_of(instrument: Instrument, replaces: CheckIn | None = None) -> list[int]:
-    """Frets at which the action is read: the instrument's own, 1 and 12 always, and those replaced."""
-    read = [] if replaces is None else replaces.action_readings.values_list("fret", flat=True)
-    return sorted({*USUAL_SET_FRETS, *instrument.set_frets, *read})
 
 
 def saved_otherwise(labels: Sequence[str]) -> ValidationError:

@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
 from measurements.drawings.parts import Line, Point, Text
-from measurements.plan.load import Quarter
+from measurements.forecast.load import Quarter
 from shop.figures import decimal
 
 NARROW, WIDE = 340, 720  # px of the view box: a phone; a desk

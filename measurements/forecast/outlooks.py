@@ -25,9 +25,9 @@ from geometry.readings import two_sided
 from measurements.facts.arrays import DAYS_A_YEAR, HORIZON_YEARS, Facts, gather
 from measurements.facts.fits import Lifts
 from measurements.facts.rows import Floats, date_of, day_number, end_of, moment_of
+from measurements.forecast.load import chance_days
 from measurements.forecast.prior import prior_for, rows_of
 from measurements.models import CHANCES, Outlook, State
-from measurements.plan.load import chance_days
 from shop.models import ShopProfile
 
 MODEL_VERSION = "5"

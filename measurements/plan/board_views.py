@@ -13,10 +13,10 @@ from django.views.decorators.http import require_GET
 from instruments.models import Instrument, JointKind
 from measurements.drawings.load_svg import load_pictures, load_words
 from measurements.facts.rows import end_of, start_of
+from measurements.forecast.load import expected_resets
 from measurements.forecast.refreshing import CHUNK, refresh
 from measurements.models import CheckIn, Outlook, State, Work
 from measurements.plan.board import BoardPages, Wish, counts_by_state, matching, on_the_bench
-from measurements.plan.load import expected_resets
 from shop.models import ShopProfile
 from shop.people import person
 from shop.roles import OWNER, anyone_on_staff, has_role, owner_only

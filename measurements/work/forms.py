@@ -1,6 +1,5 @@
 """One form for each kind of work; each says what it changes, so that the result can be foretold."""
 
-from dataclasses import dataclass
 from typing import Any, cast
 
 import numpy as np
@@ -12,6 +11,7 @@ from django.utils.translation import gettext_lazy as _lazy
 from geometry.refusals import OutOfRangeError
 from instruments.defaults import USUAL_DIMENSIONS, joint_dimension
 from instruments.models import TURNED, Instrument, JointKind
+from measurements.advice.change import Change
 from measurements.check_ins.forms import DatedForm, action_field, reading_field
 from measurements.models import Side, WorkKind
 from measurements.work.joint_reach import reach_words, tilt_for_shim, tilt_for_turns
@@ -21,21 +21,6 @@ from shop.figures import length_words, localized
 LOWER, RAISE = "lower", "raise"
 SENSES = [(LOWER, _lazy("lower the action")), (RAISE, _lazy("raise the action"))]
 LEAST_TURNS = 1 / 64  # less is no turn that a hand makes or a gauge sees
-
-
-@dataclass(frozen=True)
-class Change:
-    """What a piece of work alters; None leaves a figure as it is. Sides are (bass, treble).
-
-    ``tilt_deg`` None: the angle changes by an amount not known. ``by_joint``: it is the adjuster or a
-    shim that changes it, whose real effect its own log may have taught.
-    """
-
-    tilt_deg: float | None = 0.0
-    by_joint: bool = False
-    saddle_mm: tuple[float | None, float | None] = (None, None)
-    relief_mm: float | None = None
-    action_1_mm: tuple[float | None, float | None] = (None, None)
 
 
 class WorkForm(DatedForm):

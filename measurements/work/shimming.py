@@ -8,8 +8,8 @@ from django.utils.translation import gettext as _
 
 from geometry.units import LengthUnit
 from instruments.models import NeckJoint
+from measurements.advice.change import Change
 from measurements.advice.counsel import Counsel
-from measurements.work.forms import Change
 from measurements.work.joint_reach import tilt_for_shim
 from shop.fields import exact_in_box
 from shop.figures import length_words

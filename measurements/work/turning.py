@@ -16,9 +16,10 @@ from geometry.moves import HAIR
 from geometry.units import LengthUnit, parse_quantity
 from instruments.defaults import joint_dimension
 from instruments.models import NeckJoint
+from measurements.advice.change import Change
 from measurements.advice.counsel import Counsel
 from measurements.words import advice_words, option_words, turn_words
-from measurements.work.forms import LOWER, RAISE, Change
+from measurements.work.forms import LOWER, RAISE
 from measurements.work.joint_reach import EIGHTHS, Limits, joint_limits, tilt_for_turns
 from shop.fields import in_box
 from shop.figures import as_meant, length_words, turns_figure, turns_words

@@ -7,10 +7,10 @@ import pytest
 
 from geometry.moves import tilt_left
 from instruments.models import Instrument, JointKind, NeckJoint
+from measurements.advice.change import Change
 from measurements.advice.counsel import counsel
 from measurements.facts.arrays import gather, moisture_offset_pct
 from measurements.models import WorkKind
-from measurements.work.forms import Change
 from shop.models import ShopProfile
 from tests.factories import CheckInFactory, InstrumentFactory, UserFactory, WorkFactory
 

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from django.core.management import CommandError, call_command
 
+from measurements.forecast.load import chance_days
 from measurements.forecast.outlooks import compute, state_of
 from measurements.forecast.refreshing import refresh
 from measurements.models import CHANCES, Outlook, State
-from measurements.plan.load import chance_days
 from shop.models import ShopProfile
 from tests.factories import CheckInFactory, InstrumentFactory
 

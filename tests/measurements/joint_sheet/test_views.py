@@ -11,6 +11,7 @@ from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from measurements.advice.change import Change
 from measurements.advice.counsel import counsel
 from measurements.forecast.refreshing import refresh
 from measurements.joint_sheet.figures import work_out
@@ -18,7 +19,6 @@ from measurements.joint_sheet.forms import SheetForm
 from measurements.joint_sheet.start import start_of, start_of_new
 from measurements.joint_sheet.words import words_of
 from measurements.models import Outlook
-from measurements.work.forms import Change
 from shop.languages import written_in
 from shop.models import ShopProfile
 from tests.conftest import signed_in

@@ -8,14 +8,14 @@ from django.urls import reverse
 
 from instruments.models import Instrument
 from measurements.drawings.load_svg import load_pictures, load_words
-from measurements.models import CHANCES
-from measurements.plan.load import (
+from measurements.forecast.load import (
     chance_days,
     expected_resets,
     quarter,
     quarter_start,
     quarters_after,
 )
+from measurements.models import CHANCES
 from tests.factories import BookingFactory, OutlookFactory
 
 TODAY = date(2026, 11, 25)
