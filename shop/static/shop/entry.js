@@ -1,24 +1,5 @@
-// In a form of readings, Enter moves to the next box (gauges that type end with it); Ctrl+Enter saves.
+// The check-in and work forms while they are filled: what the answers say, the hints, the first box to mend.
 "use strict";
-document.addEventListener("keydown", (event) => {
-  const form = event.target.closest("form[data-enter-moves]");
-  if (!form || event.key !== "Enter" || event.target.tagName !== "INPUT") return;
-  if (event.ctrlKey || event.metaKey) {
-    form.requestSubmit();
-    return;
-  }
-  event.preventDefault();
-  // Only boxes for figures: a list or a tick between two readings must not swallow the next one.
-  const boxes = [...form.querySelectorAll("input[type=text], button.first")].filter(
-    (box) => box.checkVisibility() && !box.disabled, // not what a closed "More" hides
-  );
-  const next = boxes[boxes.indexOf(event.target) + 1];
-  if (next) {
-    next.focus();
-    if (next.select) next.select();
-  }
-});
-
 // A part of an answer that says what stands there already is left alone: nothing is read aloud twice.
 document.addEventListener("htmx:oobBeforeSwap", (event) => {
   const { target, fragment } = event.detail;
