@@ -142,7 +142,7 @@ def _digits(typed: str) -> str:
 def _digest(user: User, typed: str) -> str:
     """What is kept of a backup code: 96 bits of a digest keyed by the server's secret and the person."""
     plain = "".join(letter for letter in typed.upper() if letter in CODE_ALPHABET)
-    mac = salted_hmac("shop.sign_in.throttle.backup", f"{user.pk}:{plain}", algorithm="sha256")
+    mac = salted_hmac("shop.sign_in.backup", f"{user.pk}:{plain}", algorithm="sha256")
     return base64.urlsafe_b64encode(mac.digest())[:16].decode()
 
 

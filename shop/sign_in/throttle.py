@@ -60,7 +60,7 @@ def address_of(request: HttpRequest) -> str | None:
 def account_of(request: HttpRequest, credentials: Mapping[str, Any] | None = None) -> str:
     """A keyed digest of the name that somebody tried to sign in with."""
     name = str((credentials or request.POST).get("username") or "")
-    return salted_hmac("shop.sign_in.throttle.account", name, algorithm="sha256").hexdigest()
+    return salted_hmac("shop.sign_in.account", name, algorithm="sha256").hexdigest()
 
 
 class Throttle(AxesDatabaseHandler):  # type: ignore[misc]  # the package has no types
