@@ -16,11 +16,11 @@ from django.db import models
 from django.test import Client
 from django.utils import translation
 
+from tests.catalogue import PLACE, catalogue
 from tests.conftest import signed_in
 from tests.test_access import addresses  # noqa: F401  a fixture
 
 ROOT = Path(__file__).parent.parent
-CATALOGUE = ROOT / "shop" / "locale" / "de" / "LC_MESSAGES" / "django.po"
 #: What a sentence leaves open: ``%(name)s`` and, in a count, ``%s``.
 SLOT = re.compile(r"%\(\w+\)[sd]|%[sd]")
 #: In the language of the customer it is for, whoever looks.
@@ -58,10 +58,6 @@ class Shown(HTMLParser):
             self.texts.add(" ".join(data.split()))
 
 
-def catalogue() -> polib.POFile:
-    return polib.pofile(str(CATALOGUE))
-
-
 def keys(entries) -> set[tuple[str | None, str]]:
     return {(entry.msgctxt, entry.msgid) for entry in entries}
 
@@ -85,7 +81,7 @@ def test_german_leaves_open_what_english_does():
 
 
 def test_what_the_app_reads_was_made_of_the_catalogue():
-    made = polib.mofile(str(CATALOGUE.with_suffix(".mo")))
+    made = polib.mofile(str(PLACE.with_suffix(".mo")))
     said = {(entry.msgctxt, entry.msgid): (entry.msgstr, entry.msgstr_plural) for entry in made}
     assert said == {
         (entry.msgctxt, entry.msgid): (entry.msgstr, entry.msgstr_plural) for entry in catalogue()
@@ -109,7 +105,7 @@ def test_the_catalogue_holds_every_word_of_the_app_and_no_other(tmp_path):
         [sys.executable, "manage.py", *words.split()],
         cwd=here, check=True, capture_output=True,
     )  # fmt: skip
-    found = polib.pofile(str(here / CATALOGUE.relative_to(ROOT)))
+    found = polib.pofile(str(here / PLACE.relative_to(ROOT)))
     assert keys(found) == keys(catalogue()), "Run make words."
 
 

@@ -12,7 +12,6 @@ from geometry.reasons import REASONS
 from instruments.models import Instrument
 from measurements.advice.counsel import counsel
 from measurements.words import advice_words
-from tests.catalogue import needs_words
 from tests.conftest import signed_in
 from tests.factories import CheckInFactory, InstrumentFactory
 
@@ -46,7 +45,6 @@ def test_figures_are_the_readers(measured, key):
     assert len(re.findall(r"\d[.,]\d", german)) == len(re.findall(r"\d[.,]\d", english))
 
 
-@needs_words
 @pytest.mark.parametrize("key", sorted(REASONS))
 def test_every_reason_is_german(measured, key):
     advice = counsel(measured).advice
@@ -59,7 +57,6 @@ def test_every_reason_is_german(measured, key):
         assert "3/8 Umdrehung im Uhrzeigersinn" in german
 
 
-@needs_words
 @pytest.mark.parametrize("words", REFUSALS)
 def test_every_refusal_of_an_option_is_german(words):
     with translation.override("de"):
@@ -77,7 +74,6 @@ def test_the_instruments_page_has_the_persons_figures(measured, owner):
     assert "3.00 mm" in english
 
 
-@needs_words
 def test_the_instruments_page_has_the_persons_words(measured, owner):
     page = signed_in(owner)
     address = reverse("instrument", kwargs={"tag": measured.tag})

@@ -13,7 +13,6 @@ from measurements.plan.acts import book, send
 from measurements.plan.calls import BOOK, OVERDUE, REMEASURE, UNSEEN, calls, reason_of
 from measurements.plan.letters import letter_for
 from shop.models import ShopProfile
-from tests.catalogue import needs_words
 from tests.factories import BookingFactory, CheckInFactory, OutlookFactory
 
 pytestmark = pytest.mark.django_db
@@ -97,7 +96,6 @@ class TestLetters:
         shop = ShopProfile(name="Test Bench", language="de")
         assert letter_for(calls()[0], shop).language == "de"
 
-    @needs_words
     def test_its_words_are_german_to_a_german_customer(self, owner):
         due(instrument__customer__name="Jonas Weber", instrument__customer__language="de")
         letter = letter_for(calls()[0], ShopProfile(name="Test Bench", phone="01 23"))

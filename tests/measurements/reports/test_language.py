@@ -15,7 +15,6 @@ from measurements.reports.mail import send_report, subject_of, words_of
 from measurements.reports.paper import file_name, pdf, pdf_html
 from measurements.reports.revisions import replaced_words, revise
 from shop.pdf import pdf_trouble
-from tests.catalogue import needs_words
 from tests.conftest import signed_in
 from tests.factories import ShopProfileFactory
 from tests.measurements.reports.test_content import make_visit, values
@@ -57,7 +56,6 @@ class TestFrozen:
         assert content["columns"][0] == ["As received", "4 May 2026"]
         assert content["found"][-1] == "The strings now stand as wanted."
 
-    @needs_words
     def test_its_words_are_german(self, owner):
         content = issue(german(), owner).content
         assert [stage for stage, _ in content["columns"]] == ["Bei Annahme", "Bei Rückgabe"]
@@ -70,7 +68,6 @@ class TestFrozen:
         assert values(content, "Saitenlage am 12. Bund")[0] == "2,40 / 1,60 mm"
         assert content["glossary"][0][0] == "Saitenlage"
 
-    @needs_words
     def test_its_file_is_named_in_german_and_plain_letters(self, owner):
         report = issue(german(), owner)
         assert file_name(report) == f"servicebericht-{report.number}.pdf"
@@ -111,7 +108,6 @@ class TestShown:
         assert "At a glance" in page
         assert "4 May 2026" in page
 
-    @needs_words
     def test_the_page_around_it_is_in_the_persons_language(self, owner):
         report = issue(make_visit(), owner)
         client = signed_in(owner)
@@ -133,7 +129,6 @@ class TestShown:
         assert "2,91 / 1,62 mm" in page
         assert "4. Mai 2026" in page
 
-    @needs_words
     def test_by_link_the_words_around_it_too(self, owner):
         token = make_link(issue(german(), owner), owner)
         page = Client().get(reverse("customer-report", kwargs={"token": token})).content.decode()
@@ -159,7 +154,6 @@ class TestOnPaper:
         assert paper.trailer["/Root"]["/Lang"] == "de"
         assert len(paper.pages) <= 2
 
-    @needs_words
     @needs_pdf
     def test_its_words_and_foot_are_german(self, owner):
         report = revise(issue(german(), owner), owner, why="Tippfehler")
@@ -178,7 +172,6 @@ class TestOnPaper:
 
 
 class TestLetter:
-    @needs_words
     def test_it_is_in_the_reports_language(self, owner):
         report = issue(german(customer__name="Jonas Weber"), owner)
         assert subject_of(report).startswith(f"Servicebericht {report.number}: ")
