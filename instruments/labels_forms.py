@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from instruments.labels import SHEET_BY_KEY, SHEETS, Sheet
-from shop.fields import Form
+from shop.named_forms import Form
 
 MOST_LABELS = 650
 TICKED, FOUND = "ticked", "found"

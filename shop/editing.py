@@ -23,8 +23,9 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
-from shop.fields import MeasureField, ModelForm
+from shop.fields import MeasureField
 from shop.figures import moment_words
+from shop.named_forms import ModelForm
 from shop.phrases import listed
 
 MINE, THEIRS = "mine", "theirs"

@@ -6,8 +6,9 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, gettext_noop
 
-from shop.fields import LengthField, MeasuredModelForm, ModelForm
+from shop.fields import LengthField, MeasuredModelForm
 from shop.models import PROFILE_RANGES, Customer, ShopProfile, User
+from shop.named_forms import ModelForm
 
 
 class CustomerForm(ModelForm):

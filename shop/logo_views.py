@@ -12,8 +12,8 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET
 
 from shop import logo
-from shop.fields import Form
 from shop.models import ShopProfile
+from shop.named_forms import Form
 from shop.pictures import PictureRefusedError, too_large
 from shop.roles import anyone_on_staff, owner_only
 from shop.views import form_view

@@ -6,9 +6,9 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
-from shop.fields import Form
 from shop.figures import localized
 from shop.models import Price
+from shop.named_forms import Form
 from shop.prices import JOBS, price_list
 
 MOST = Decimal("999999.99")

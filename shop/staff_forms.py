@@ -1,8 +1,8 @@
 from django import forms
 from django.utils.translation import gettext_lazy
 
-from shop.fields import Form
 from shop.models import User
+from shop.named_forms import Form
 from shop.roles import COUNTER, OWNER, TECHNICIAN
 
 ROLE_WORDS = (

@@ -6,7 +6,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
-from shop.fields import Form, NamesWhatIsNeeded
+from shop.named_forms import Form, NamesWhatIsNeeded
 from tests.conftest import signed_in
 from tests.factories import UserFactory
 from tests.hostile.forms import forms_of, post

@@ -32,7 +32,6 @@ from measurements.facts.provisional import APART, Provisional
 from measurements.facts.rows import end_of, start_of
 from measurements.models import SIDES, CheckIn, Press, Stage, Work
 from shop.fields import (
-    Form,
     LengthField,
     LiveBoundField,
     MeasuredForm,
@@ -42,6 +41,7 @@ from shop.fields import (
 )
 from shop.figures import day_words
 from shop.models import ShopProfile
+from shop.named_forms import Form
 
 FIRST_DAY = date(1950, 1, 1)
 

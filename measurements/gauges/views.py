@@ -15,8 +15,9 @@ from django.views.decorators.http import require_GET
 from measurements.drawings.hands_svg import drift_picture
 from measurements.gauges.hands import LEAST, YEARS, drifting
 from measurements.models import Gauge
-from shop.fields import ModelForm
+from shop.editing import saved_words
 from shop.figures import day_words
+from shop.named_forms import ModelForm
 from shop.roles import anyone_on_staff, at_the_bench
 from shop.views import form_view
 
@@ -86,7 +87,7 @@ def _form(request: HttpRequest, gauge: Gauge, title: str) -> HttpResponse:
     form = GaugeForm(request.POST if request.method == "POST" else None, instance=gauge)
     if form.is_valid():
         saved = form.save() if form.has_changed() or gauge.pk is None else gauge
-        messages.success(request, _("%(name)s is saved.") % {"name": saved})
+        messages.success(request, saved_words(str(saved)))
         return redirect("gauges")
     context = {"form": form, "title": title}
     return render(request, "shop/form.html", context, status=422 if form.is_bound else 200)

@@ -11,8 +11,8 @@ from django.utils.translation import gettext_lazy
 from measurements.old_records.archive import LIMIT_BYTES
 from measurements.old_records.matching import LEAVE_OUT, NEEDED, Heading, choices, words_of
 from measurements.old_records.table import too_large
-from shop.fields import Form
 from shop.models import Unit
+from shop.named_forms import Form
 
 DAY_ORDERS = [
     ("iso", "2026-03-31"),

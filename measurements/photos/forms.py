@@ -15,7 +15,7 @@ from measurements.check_ins.forms import VoidForm
 from measurements.models import CheckIn, Damage, Photo
 from measurements.photos.kept import MOST_BYTES
 from measurements.photos.reads import SeenPhoto, photos_of, seen_at
-from shop.fields import Form
+from shop.named_forms import Form
 
 MOST_AT_ONCE = 10
 ACCEPT = "image/jpeg,image/png,image/webp"  # a hint for the phone; no capture: camera or album

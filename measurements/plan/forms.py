@@ -9,8 +9,8 @@ from django.utils.translation import gettext_lazy
 
 from measurements.models import Channel
 from measurements.plan.calls import REASONS, SOMETHING_ELSE
-from shop.fields import Form
 from shop.figures import day_words
+from shop.named_forms import Form
 
 
 class ContactForm(Form):

@@ -8,8 +8,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from measurements.privacy.record import Note
-from shop.fields import Form
 from shop.models import Customer
+from shop.named_forms import Form
 
 
 def _folded(text: str) -> str:

@@ -6,7 +6,7 @@ from django import forms
 from django.utils.translation import gettext_lazy
 
 from measurements.reports.paper import PAPERS
-from shop.fields import Form
+from shop.named_forms import Form
 
 
 class ReviseForm(Form):

@@ -10,8 +10,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from shop.fields import Form, NamesWhatIsNeeded
 from shop.models import User
+from shop.named_forms import Form, NamesWhatIsNeeded
 
 LONGEST_CODE = 40
 
