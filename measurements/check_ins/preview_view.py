@@ -20,7 +20,8 @@ from measurements.check_ins.understood import (
     suspect_marks,
     understood,
 )
-from measurements.check_ins.views import instrument_or_404, last_lengths
+from measurements.check_ins.views import last_lengths
+from measurements.finding import instrument_or_404
 from measurements.instrument.views import advice_context
 from measurements.models import CheckIn
 from shop.people import unit_of

@@ -5,7 +5,6 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -27,6 +26,7 @@ from measurements.check_ins.outbox_answers import (
     words_of,
 )
 from measurements.check_ins.understood import reading_words, understood
+from measurements.finding import check_ins_of, instrument_or_404
 from measurements.forecast.notices import refresh_and_say
 from measurements.models import CheckIn, Press, Stage, Work
 from measurements.photos.reads import seen_at
@@ -41,18 +41,6 @@ SAVED: dict[str, str] = {
     Stage.RECEIVED: gettext_noop("Check-in as received is saved."),
     Stage.RETURNED: gettext_noop("Check-in as returned is saved."),
 }
-
-
-def instrument_or_404(tag: str) -> Instrument:
-    return get_object_or_404(
-        Instrument.objects.select_related("customer", "joint", "outlook"), tag__iexact=tag
-    )
-
-
-def check_ins_of(instrument: Instrument) -> QuerySet[CheckIn]:
-    return instrument.check_ins.select_related("measured_by", "voided_by").prefetch_related(
-        "action_readings"
-    )
 
 
 @form_view

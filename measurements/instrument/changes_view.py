@@ -5,7 +5,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from measurements.check_ins.views import instrument_or_404
+from measurements.finding import instrument_or_404
 from measurements.instrument.changes import changes_of
 from shop.people import unit_of
 from shop.roles import anyone_on_staff

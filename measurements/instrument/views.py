@@ -18,10 +18,10 @@ from measurements.advice.cautions import caution_words
 from measurements.advice.counsel import Counsel, Dates, counsel
 from measurements.advice.estimates import option_estimates
 from measurements.advice.verdicts import head_words, notes_on
-from measurements.check_ins.views import check_ins_of, instrument_or_404
 from measurements.drawings.charts import shows_reset_limit, trend_figure
 from measurements.drawings.side_view import after_option, readings_now, side_views
 from measurements.drawings.trend_svg import trend_pictures
+from measurements.finding import check_ins_of, instrument_or_404
 from measurements.forecast.basis_words import basis_words
 from measurements.forecast.movement import coverage, movement, next_reading
 from measurements.forecast.notices import refresh_and_say

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET
 
 from instruments.models import Strings
 from measurements.advice.counsel import counsel
-from measurements.check_ins.views import instrument_or_404
+from measurements.finding import instrument_or_404
 from measurements.joint_sheet.figures import Figures, work_out
 from measurements.joint_sheet.forms import SheetForm
 from measurements.joint_sheet.start import Start, start_of, start_of_new

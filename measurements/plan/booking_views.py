@@ -10,7 +10,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from measurements.acts import void
 from measurements.check_ins.forms import VoidForm
-from measurements.check_ins.views import instrument_or_404
+from measurements.finding import instrument_or_404
 from measurements.models import Booking
 from measurements.plan.acts import book
 from measurements.plan.forms import BookingForm

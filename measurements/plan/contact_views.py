@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_POST
 
-from measurements.check_ins.views import instrument_or_404
+from measurements.finding import instrument_or_404
 from measurements.models import Contact
 from measurements.plan.acts import log_contact, send
 from measurements.plan.calls import REASONS, SOMETHING_ELSE, Call, calls, occasion_of, reason_of

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from measurements.advice.counsel import counsel
-from measurements.check_ins.views import instrument_or_404
+from measurements.finding import instrument_or_404
 from measurements.models import ServiceReport
 from measurements.reports import content as service
 from measurements.reports.facts import corrections

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_GET
 from measurements.advice.cautions import every_caution
 from measurements.advice.counsel import counsel
 from measurements.advice.verdicts import reset_head
-from measurements.check_ins.views import instrument_or_404
+from measurements.finding import instrument_or_404
 from measurements.models import CheckIn
 from measurements.words import advice_words, assumption_words
 from measurements.work.reset_sheet import reset_sheet

@@ -18,7 +18,8 @@ from measurements.advice.cautions import work_cautions
 from measurements.advice.counsel import Counsel, counsel
 from measurements.check_ins.forms import CheckInForm, VoidForm
 from measurements.check_ins.labels import LABELS, action_label
-from measurements.check_ins.views import instrument_or_404, void_fact
+from measurements.check_ins.views import void_fact
+from measurements.finding import instrument_or_404
 from measurements.forecast.notices import refresh_and_say
 from measurements.models import SIDES, Work, WorkKind
 from measurements.work.amounts import nut_amounts, rod_step, saddle_marks
