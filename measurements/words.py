@@ -13,11 +13,13 @@ from geometry.reasons import REASONS
 from geometry.units import LengthUnit
 from instruments.models import Turn
 from measurements.facts.arrays import HORIZON_YEARS
-from measurements.models import SIDES, Outlook, State, Work, WorkKind
+from measurements.models import SIDES, Outlook, Side, State, Work, WorkKind
 from shop.figures import decimal, length_words, month_words, turns_words
 
-#: The sides of the neck, as sentences name them.
-SIDE_NAMES: dict[str, str] = {"bass": gettext_noop("bass"), "treble": gettext_noop("treble")}
+
+def side_words(side: str) -> str:
+    """``bass`` or ``treble`` in the reader's language."""
+    return str(Side(side).label)
 
 
 def change_words(before: float | None, after: float | None, unit: LengthUnit) -> str:
@@ -101,7 +103,7 @@ def _joint_words(work: Work, unit: LengthUnit) -> str:
 
 def _both_sides(unit: LengthUnit, *sides: tuple[float | None, float | None]) -> str:
     parts = [
-        f"{_(SIDE_NAMES[name])} {change_words(before, after, unit)}"
+        f"{side_words(name)} {change_words(before, after, unit)}"
         for name, (before, after) in zip(SIDES, sides, strict=True)
         if after is not None
     ]
@@ -179,7 +181,7 @@ def advice_words(advice: Advice, unit: LengthUnit, lowering_turn: str) -> str:
     sentence = re.sub(r"\{(\w+):\.(\d)f\}( mm)?", in_figures, _(REASONS[advice.reason_key]))
     turns = values.get("turns", 0.0)
     return sentence.format(
-        side=_(SIDE_NAMES[advice.reason_side]) if advice.reason_side else "",
+        side=side_words(advice.reason_side) if advice.reason_side else "",
         turns_text=turn_words(turns, lowering_turn),
     )
 
@@ -200,7 +202,7 @@ def option_words(option: Option, unit: LengthUnit, lowering_turn: str) -> str:
             }
         )
     for side, cut in zip(SIDES, option.saddle_cut_mm, strict=True):
-        where = {"amount": length_words(abs(float(cut)), unit), "side": _(SIDE_NAMES[side])}
+        where = {"amount": length_words(abs(float(cut)), unit), "side": side_words(side)}
         if cut > 0:
             parts.append(_("lower the saddle by %(amount)s on the %(side)s") % where)
         elif cut < 0:
@@ -231,7 +233,7 @@ def _reading_words(name: str) -> str:
     for ending in SIDES:
         if name.endswith(f"_{ending}"):
             reading = _(READING_NAMES[name.removesuffix(f"_{ending}")])
-            return f"{reading}, {_(SIDE_NAMES[ending])}"
+            return f"{reading}, {side_words(ending)}"
     if name.endswith("_swapped"):
         reading = _(READING_NAMES[name.removesuffix("_swapped")])
         return _("%(reading)s, bass and treble swapped") % {"reading": reading}

@@ -12,7 +12,7 @@ from geometry.advice import Advice
 from geometry.units import LengthUnit
 from measurements.facts.arrays import DAYS_A_YEAR
 from measurements.models import SIDES, Outlook, State
-from measurements.words import SIDE_NAMES, reset_words
+from measurements.words import reset_words, side_words
 from shop.figures import length_words, month_words
 from shop.phrases import listed, running_on
 
@@ -107,7 +107,7 @@ def floor_words(now: Counsel, outlook: Outlook, unit: LengthUnit) -> str:
 
 
 def _side_height(side: str, mm: float, unit: LengthUnit) -> str:
-    words = {"height": length_words(mm, unit), "side": _(SIDE_NAMES[side])}
+    words = {"height": length_words(mm, unit), "side": side_words(side)}
     return _("%(height)s on the %(side)s") % words
 
 

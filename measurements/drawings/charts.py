@@ -15,8 +15,8 @@ from measurements.drawings.figures import (
     rows_on_one_time_axis,
     scatter,
 )
-from measurements.drawings.parts import side_words
 from measurements.forecast.trend import Trend
+from measurements.words import side_words
 
 INK, SOFT, ACCENT, ALARM = "#3b3a37", "#8a8479", "#14557b", "#9c2a12"
 BAND = "rgba(20, 85, 123, 0.18)"

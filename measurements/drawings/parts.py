@@ -9,10 +9,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop, pgettext
 
 from geometry.units import LengthUnit
+from measurements.models import SIDES
+from measurements.words import side_words
 from shop.figures import length_words
 
 Point = tuple[float, float]
-SIDES = (gettext_noop("bass"), gettext_noop("treble"))
 TEXT = 12.0  # size of the type. [px of the view box]
 LETTER = 0.62  # widest usual letter of the type, as a share of its size
 #: A side view's scales: along and up [mm], as their figures are written; and its note.
@@ -24,11 +25,6 @@ FIGURES_IN: dict[LengthUnit, str] = {
     "mm": gettext_noop("Figures in mm, heights ×%(factor)s"),
     "in": gettext_noop("Figures in inches, heights ×%(factor)s"),
 }
-
-
-def side_words(side: str) -> str:
-    """One of ``SIDES`` in the reader's language."""
-    return _(side)
 
 
 def _now_and_after() -> tuple[str, str]:

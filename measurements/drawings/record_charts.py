@@ -1,6 +1,6 @@
 """Plotly figures of the forecast's own record: plain text only, as the content policy requires."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 from typing import Any
 
@@ -48,18 +48,7 @@ def record_figure(found: Record, unit: LengthUnit = "mm") -> dict[str, Any]:
             marker={"size": 11, "color": ACCENT, "symbol": "line-ew-open", "line": {"width": 2}},
         ),
     ]
-    for inside, name, colour, symbol in _kinds():
-        some = np.flatnonzero(found.inside == inside)
-        if some.size:
-            data.append(
-                scatter(
-                    [days[k] for k in some],
-                    [measured[k] for k in some],
-                    name=name,
-                    mode="markers",
-                    marker={"size": 9, "color": colour, "symbol": symbol},
-                )
-            )
+    data += _dots(found, days, measured, size=9)
     layout = _layout(unit, height=340)
     layout["xaxis"]["hoverformat"] = day_format()
     layout["yaxis"]["title"] = {"text": f"{_('Bridge rise')}, {unit}"}
@@ -81,21 +70,9 @@ def agreement_figure(found: Record, tags: Sequence[str], unit: LengthUnit = "mm"
     }
     line = {"width": 1.5, "color": SOFT, "dash": "dash"}
     data = [scatter(span, span, name=_("as foretold"), mode="lines", line=line, hoverinfo="skip")]
-    for inside, name, colour, symbol in _kinds():
-        some = np.flatnonzero(found.inside == inside)
-        if some.size:
-            data.append(
-                scatter(
-                    [foretold[k] for k in some],
-                    [measured[k] for k in some],
-                    text=[tags[found.row[k]] for k in some],
-                    hovertemplate=f"{point}<extra></extra>",
-                    name=name,
-                    mode="markers",
-                    marker={"size": 7, "color": colour, "symbol": symbol},
-                    opacity=0.75,
-                )
-            )
+    whose = [tags[row] for row in found.row]
+    hover = f"{point}<extra></extra>"
+    data += _dots(found, foretold, measured, whose, size=7, hovertemplate=hover, opacity=0.75)
     layout = _layout(unit, height=520)
     digits = _digits(unit)
     for axis, words in (("xaxis", _("Foretold as likely")), ("yaxis", _("Measured"))):
@@ -110,11 +87,32 @@ def agreement_figure(found: Record, tags: Sequence[str], unit: LengthUnit = "mm"
     return figure(data, layout | {"hovermode": "closest"})
 
 
-def _kinds() -> tuple[tuple[bool, str, str, str], ...]:
-    return (
+def _dots(
+    found: Record,
+    across: Sequence[Any],
+    measured: Sequence[float],
+    texts: Sequence[str] = (),
+    *,
+    size: int,
+    **more: Any,
+) -> Iterator[dict[str, Any]]:
+    """The readings inside the range foretold, and those outside it, each kind where there are any."""
+    for inside, name, colour, symbol in (
         (True, _("measured, inside the range"), INK, "circle"),
         (False, _("measured, outside it"), ALARM, "x"),
-    )
+    ):
+        some = np.flatnonzero(found.inside == inside).tolist()
+        if some:
+            said: dict[str, Any] = {"text": [texts[k] for k in some]} if texts else {}
+            yield scatter(
+                [across[k] for k in some],
+                [measured[k] for k in some],
+                name=name,
+                mode="markers",
+                marker={"size": size, "color": colour, "symbol": symbol},
+                **said,
+                **more,
+            )
 
 
 def _in_unit(rise_mm: np.ndarray, unit: LengthUnit) -> list[float]:

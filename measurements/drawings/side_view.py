@@ -15,12 +15,12 @@ from django.utils.translation import gettext as _
 
 from geometry.action import Neck, camber_at, height_at_nut, reach, sag_per_relief
 from geometry.units import LengthUnit
-from measurements.drawings.parts import SIDES, After, Measured, Point, SideView, words_of
+from measurements.drawings.parts import After, Measured, Point, SideView, words_of
 from measurements.drawings.side_view_sheet import NARROW, WIDE, Sheet
+from measurements.models import SIDES
 
 __all__ = [
     "NARROW",
-    "SIDES",
     "WIDE",
     "After",
     "Measured",

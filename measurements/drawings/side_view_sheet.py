@@ -13,7 +13,6 @@ from geometry.units import LengthUnit
 from measurements.drawings.parts import (
     FIGURES_IN,
     SCALE_MM,
-    SIDES,
     After,
     Line,
     Measured,
@@ -24,10 +23,11 @@ from measurements.drawings.parts import (
     fewer,
     figure,
     key_of,
-    side_words,
     spread,
     text_width,
 )
+from measurements.models import SIDES
+from measurements.words import side_words
 from shop.figures import localized
 
 NARROW = 340  # px of the view box: a phone, where its type is then as large as the page's small one

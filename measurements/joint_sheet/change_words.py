@@ -11,23 +11,26 @@ from measurements.models import SIDES, Side
 from measurements.words import angle_words, change_words, turn_words
 from shop.figures import decimal, length_words, turns_words
 
-_SADDLE = {
+_SADDLE: dict[str, str] = {
     Side.BASS: gettext_noop("Saddle, bass: %(change)s"),
     Side.TREBLE: gettext_noop("Saddle, treble: %(change)s"),
 }
-_NUT_HIGHER = {
+_NUT_HIGHER: dict[str, str] = {
     Side.BASS: gettext_noop("Nut slot, bass: string %(amount)s higher"),
     Side.TREBLE: gettext_noop("Nut slot, treble: string %(amount)s higher"),
 }
-_NUT_LOWER = {
+_NUT_LOWER: dict[str, str] = {
     Side.BASS: gettext_noop("Nut slot, bass: string %(amount)s lower"),
     Side.TREBLE: gettext_noop("Nut slot, treble: string %(amount)s lower"),
 }
-_BELOW_FLOOR = {
+_BELOW_FLOOR: dict[str, str] = {
     Side.BASS: gettext_noop("Saddle, bass, %(height)s: below the shop's floor of %(floor)s."),
     Side.TREBLE: gettext_noop("Saddle, treble, %(height)s: below the shop's floor of %(floor)s."),
 }
-_PLACE = {Side.BASS: gettext_noop("%(fret)s bass"), Side.TREBLE: gettext_noop("%(fret)s treble")}
+_PLACE: dict[str, str] = {
+    Side.BASS: gettext_noop("%(fret)s bass"),
+    Side.TREBLE: gettext_noop("%(fret)s treble"),
+}
 #: So many places where a string lies on the frets are named.
 MOST_PLACES = 6
 

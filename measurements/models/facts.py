@@ -96,7 +96,7 @@ class Side(models.TextChoices):
     TREBLE = "treble", gettext_lazy("treble")
 
 
-SIDES = (Side.BASS, Side.TREBLE)
+SIDES: tuple[str, str] = (Side.BASS, Side.TREBLE)
 
 
 class ActionReading(models.Model):

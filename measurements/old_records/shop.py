@@ -19,7 +19,7 @@ from measurements.old_records.columns import quoted
 from measurements.old_records.entries import Entry, read_entries
 from measurements.old_records.findings import Problem, Report, judge
 from measurements.old_records.sheets import SHEETS
-from measurements.old_records.stored import alike, chunks
+from measurements.old_records.stored import alike, chunks, same
 from measurements.old_records.table import Table, TableError
 from shop.models import Customer, User
 
@@ -283,11 +283,5 @@ def _differing(held: Any, values: dict[str, Any]) -> list[str]:
     return [
         name
         for name, value in values.items()
-        if name not in OF_THE_RECORD and not _same(getattr(held, name), value)
+        if name not in OF_THE_RECORD and not same(getattr(held, name), value)
     ]
-
-
-def _same(held: Any, value: Any) -> bool:
-    if isinstance(held, float) or isinstance(value, float):
-        return alike(held, value)
-    return bool(held == value)

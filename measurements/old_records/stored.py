@@ -101,6 +101,13 @@ def alike(a: float | None, b: float | None) -> bool:
     return math.isclose(a, b, rel_tol=TOLERANCE, abs_tol=TOLERANCE)
 
 
+def same(held: Any, value: Any) -> bool:
+    """Whether two values of a field are one; figures as ``alike`` has it."""
+    if isinstance(held, float) or isinstance(value, float):
+        return alike(held, value)
+    return bool(held == value)
+
+
 def _typed_tilt(check_in: CheckIn) -> float | None:
     text = check_in.as_typed.get("tilt_now_deg")
     return None if text is None else read_angle(text)

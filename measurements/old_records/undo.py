@@ -26,7 +26,7 @@ from measurements.models import (
     WorkKind,
 )
 from measurements.old_records.acts_bulk import BATCH, reason_of
-from measurements.old_records.stored import alike, chunks
+from measurements.old_records.stored import chunks, same
 from shop.figures import day_words, localized
 from shop.models import Customer, Erasure, User
 
@@ -275,7 +275,7 @@ def _what_is_put_back(plan: UndoPlan) -> None:
                 after -= voided.get(instrument.pk, 0.0)
             held_now = getattr(record, name)
             said = {"tag": instrument.tag, "what": _words(model, name)}
-            if _same(held_now, after):
+            if same(held_now, after):
                 words = _("%(tag)s: %(what)s back to %(value)s")
                 plan.restored.append(words % {**said, "value": _said(name, before)})
                 plan.back.setdefault(model, {}).setdefault(record.pk, {})[name] = before
@@ -313,12 +313,6 @@ def _said(name: str, value: Any) -> str:
     if value is None:
         return _("empty")
     return localized(f"{value:.6g}") if isinstance(value, float) else str(value)
-
-
-def _same(held: Any, value: Any) -> bool:
-    if isinstance(held, float) or isinstance(value, float):
-        return alike(held, value)
-    return bool(held == value)
 
 
 def _put_back(plan: UndoPlan) -> None:

@@ -10,8 +10,8 @@ from django.utils.translation import gettext as _
 from geometry.readings import Targets
 from geometry.units import LengthUnit
 from measurements.drawings.parts import figure
-from measurements.drawings.side_view import SIDES, Measured
-from measurements.models import CheckIn
+from measurements.drawings.side_view import Measured
+from measurements.models import SIDES, CheckIn
 from shop.figures import decimal, length_words
 
 

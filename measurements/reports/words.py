@@ -11,10 +11,10 @@ from django.utils.translation import gettext_noop, pgettext
 from geometry.advice import Advice, Option
 from geometry.readings import Targets
 from geometry.units import LengthUnit
-from measurements.drawings.side_view import SIDES, Measured
+from measurements.drawings.side_view import Measured
 from measurements.facts.arrays import HORIZON_YEARS
-from measurements.models import Outlook, State, Work, WorkKind
-from measurements.words import SIDE_NAMES, change_words
+from measurements.models import SIDES, Outlook, State, Work, WorkKind
+from measurements.words import change_words, side_words
 from shop.figures import length_words, turns_words
 from shop.phrases import listed
 
@@ -222,7 +222,7 @@ def _beside(over: dict[str, float], targets: Targets, unit: LengthUnit) -> str:
 
 
 def _side_beside(side: str, over_mm: float, targets: Targets, unit: LengthUnit) -> str:
-    words = {"side": _(SIDE_NAMES[side]), "length": length_words(abs(over_mm), unit)}
+    words = {"side": side_words(side), "length": length_words(abs(over_mm), unit)}
     if abs(over_mm) <= targets.action_tolerance_mm:
         return _("as wanted on the %(side)s side") % words
     if over_mm > 0:
@@ -262,7 +262,7 @@ def _saddle_sentence(work: Work, unit: LengthUnit) -> str:
         ("treble", work.saddle_treble_from_mm, work.saddle_treble_to_mm),
     )
     done = ", ".join(
-        f"{_(SIDE_NAMES[side])} {change_words(before, after, unit)}"
+        f"{side_words(side)} {change_words(before, after, unit)}"
         for side, before, after in sides
         if after is not None
     )

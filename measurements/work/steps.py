@@ -26,7 +26,7 @@ from measurements.facts.certainty import gauge_of, picked, read_u
 from measurements.facts.provisional import A_MOMENT
 from measurements.facts.undo import RELIEF_DOUBT, RESET_DOUBT
 from measurements.forecast.outlooks import targets_of
-from measurements.models import SIDES, CheckIn, Side, Work, WorkKind
+from measurements.models import SIDES, CheckIn, Work, WorkKind
 from shop.models import ShopProfile
 
 #: A difference within this many standard uncertainties is no difference: common practice.
@@ -177,7 +177,7 @@ def measured_in(check_in: CheckIn) -> list[float | None]:
 
 
 Place = tuple[str, int | None]  # the name of a figure among facts, and its side's place
-Key = tuple[int, Side] | str  # where a check-in keeps it
+Key = tuple[int, str] | str  # where a check-in keeps it
 #: Every place that work moves.
 PLACES: dict[Place, Key] = {
     **{

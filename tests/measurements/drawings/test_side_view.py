@@ -12,7 +12,6 @@ from geometry.action import Neck
 from measurements.drawings.parts import spread, text_width
 from measurements.drawings.side_view import (
     NARROW,
-    SIDES,
     WIDE,
     After,
     Measured,
@@ -22,6 +21,7 @@ from measurements.drawings.side_view import (
     side_view,
     side_views,
 )
+from measurements.models import SIDES
 
 # First row of the worked table in the project's contract (geometry.md §2): a1 0.50, b 0.4, s 3.0, r 0.20
 # give 1.7890, 2.3369 and 2.4775 at frets 7, 12 and 14, and -0.1412 at the nut.
